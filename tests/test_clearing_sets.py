@@ -144,7 +144,7 @@ def screwed_board() -> Board:
 def test_a_screw_on_floating_copper_counts_as_metal_when_gaps_go_by_voltage(
     tmp_path: Path,
 ) -> None:
-    def told(rules: str) -> tuple[set[str], str]:
+    def outcome(rules: str) -> tuple[set[str], str]:
         folder = tmp_path / f"job{len(rules)}"
         folder.mkdir()
         words: dict[str, Any] = {"travel": (300.0, 180.0), "size": (100.0, 70.0), "margin": 18.0}
@@ -156,11 +156,11 @@ def test_a_screw_on_floating_copper_counts_as_metal_when_gaps_go_by_voltage(
         notes = [f.message for f in cut_set.findings if f.code == "gap-by-voltage"]
         return {f.code for f in cut_set.findings}, " ".join(notes)
 
-    codes, widened = told("")
+    codes, widened = outcome("")
     assert "spacing-to-metal" not in codes
     assert "guard 1.25, supply 1.25" in widened
     # a chassis of plastic asks for nothing, and all has the same volts
-    codes, widened = told("[rules]\nedge = false\n")
+    codes, widened = outcome("[rules]\nedge = false\n")
     assert "gap-by-voltage" not in codes
 
 

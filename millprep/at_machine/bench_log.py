@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from millprep.files.reading import RowFile
+from millprep.files.row_file import RowFile
 
 
 @dataclass(frozen=True, slots=True)

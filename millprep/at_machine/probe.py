@@ -34,7 +34,7 @@ from millprep.verify.over_copper import over_flat_copper
 from millprep.verify.probing import grid_fault
 from millprep.verify.read_back import programs_read
 from millprep.verify.trace import Trace, look_at_zero
-from millprep.workflow import identity
+from millprep.workflow import time_log
 from millprep.workflow.planning import Say
 from millprep.workflow.source_set import job_of, same_inputs, whole
 
@@ -122,7 +122,7 @@ def probe(
     how = Probing(tip, uneven, machine.probe_log is None, machine.surface_probe == "electrical")
     made = probing.surface_program(mill_pass, x.tolist(), y.tolist(), how, machine)
     say("writing the program and reading it back")
-    _, fit = identity.fit_of(machine)
+    _, fit = time_log.fit_of(machine)
     text, figures_sink = io.StringIO(), FiguresSink(machine, 1.0 if fit is None else fit.factor)
     lines = TextSink(text.write, source.set, plan.name, machine, numbers=tool_numbers(plan.cutters))
     run(post_processed(made, machine), lines, figures_sink)

@@ -20,9 +20,9 @@ from millprep.model.machine_time import LoggedRun, TimeFit
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.report.set_rows import ProgramRow
-from millprep.workflow.identity import TIME_LOG
 from millprep.workflow.set_on_disk import RUNS
 from millprep.workflow.source_set import find_job
+from millprep.workflow.time_log import TIME_LOG
 
 MOST = 4.0
 """A run that takes so many times its estimate, or so little of it, is taken for a mistake."""

@@ -1,22 +1,13 @@
-"""Inputs: a regular file of a sensible size, texts that end however deep they are nested, and rows.
-
-Rows are logs and marks that a person keeps at the mill: TOML files, added to whole or not
-at all. A row that was written by mistake is deleted in an editor.
-"""
+"""Inputs: a regular file of a sensible size, and texts that end however deep they are nested."""
 
 from __future__ import annotations
 
 import errno
 import json
 import stat
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any, Generic, TypeVar
-
-from millprep.files import writing
-from millprep.model.finding import Refusal, usage
+from typing import Any
 
 MOST_BYTES = 64_000_000
 """The largest file that is read; drawings and netlists have limits of their own."""
@@ -88,93 +79,3 @@ def json_value(raw: bytes) -> Any:
         return json.loads(raw)
     except RecursionError:
         raise ValueError("Lists or objects are nested too deep") from None
-
-
-RowT = TypeVar("RowT")
-Value = str | float | datetime
-
-
-@dataclass(frozen=True, slots=True)
-class RowFile(Generic[RowT]):
-    """A kind of such files.
-
-    Attributes:
-        head: its first lines, a comment.
-        table: the heading of a row.
-        row: makes the value of a row from its keys; raises `ValueError` or `TypeError` for others.
-        keys: the keys of a row, attributes of its value; those that are None are left out.
-        code: of the finding for a file that cannot be read.
-        words: what such a file is called.
-        remedy: for a file that cannot be read.
-    """
-
-    head: str
-    table: str
-    row: Callable[..., RowT]
-    keys: tuple[str, ...]
-    code: str
-    words: str
-    remedy: str
-
-    def load(self, file: Path) -> tuple[RowT, ...]:
-        """All rows of a file, none where it is not there yet.
-
-        Raises:
-            Refusal: exit code 2, when it cannot be read.
-        """
-        return self.rows(self.raw(file), file) if file.exists() else ()
-
-    def raw(self, file: Path) -> bytes:
-        """The bytes of a file.
-
-        Raises:
-            Refusal: exit code 2, when it cannot be read.
-        """
-        try:
-            return contents(file, MOST_TEXT)
-        except OSError as fault:
-            raise self._unreadable(file, f"cannot be read ({fault.strerror})") from None
-
-    def rows(self, raw: bytes, file: Path) -> tuple[RowT, ...]:
-        """The rows in the bytes of a file.
-
-        Raises:
-            Refusal: exit code 2, for anything else.
-        """
-        try:
-            read = toml(raw.decode("utf-8"))
-            rows: list[dict[str, Any]] = read.get(self.table, [])
-            if set(read) <= {self.table} and all(set(row) <= set(self.keys) for row in rows):
-                return tuple(self.row(**row) for row in rows)
-            words = f"must hold [[{self.table}]] with {', '.join(self.keys)}, and nothing else"
-        except (ValueError, TypeError, AttributeError, OverflowError) as fault:
-            words = f"is no {self.words} ({fault})"
-        raise self._unreadable(file, words)
-
-    def add(self, file: Path, new: Iterable[RowT]) -> None:
-        """Add rows to a file, wholly or not at all.
-
-        Raises:
-            Refusal: exit code 2, when the file cannot be read; 1, when it cannot be written.
-        """
-        self.load(file)
-        before = self.raw(file) if file.exists() else self.head.encode()
-        writing.replace_file(file, before + "".join(map(self._text, new)).encode())
-
-    def _text(self, row: RowT) -> str:
-        values = ((key, getattr(row, key)) for key in self.keys)
-        lines = (f"{key} = {_toml(value)}\n" for key, value in values if value is not None)
-        return f"\n[[{self.table}]]\n" + "".join(lines)
-
-    def _unreadable(self, file: Path, words: str) -> Refusal:
-        return usage(self.code, f"The {self.words} {file.name} {words}. {self.remedy}", file)
-
-
-def _toml(value: Value) -> str:
-    """A text, a number or a time; control characters of a text are escaped."""
-    if isinstance(value, datetime):
-        return value.strftime("%Y-%m-%dT%H:%M:%SZ")
-    if not isinstance(value, str):
-        return f"{value:.4f}".rstrip("0").rstrip(".")
-    plain = value.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in plain) + '"'

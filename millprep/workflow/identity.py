@@ -1,4 +1,4 @@
-"""What a set is made from: its input files with their hashes, its id, and the log of runs.
+"""What a set is made from: its input files with their hashes, and its id.
 
 From them follows whether a set on the disk is still what its job makes, without making it again.
 """
@@ -15,13 +15,11 @@ from pathlib import Path
 from millprep import __version__, job
 from millprep.cache import Cache
 from millprep.files import writing
-from millprep.files.reading import RowFile
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
-from millprep.model.machine import Machine
-from millprep.model.machine_time import LoggedRun, TimeFit
 from millprep.model.set_of_programs import InputFile
 from millprep.workflow import set_on_disk
+from millprep.workflow.time_log import fit_of
 
 
 def read_inputs(plan: JobPlan, job_file: Path) -> tuple[InputFile, ...]:
@@ -121,34 +119,3 @@ def _hashes(folder: Path) -> dict[str, str]:
         for path in sorted(folder.rglob("*"))
         if not path.is_dir()
     }
-
-
-TIME_HEAD = """\
-# What runs of programs took, by `millprep ran`; minutes. Delete a run that was written by mistake.
-"""
-TIME_LOG = RowFile(
-    head=TIME_HEAD,
-    table="run",
-    row=LoggedRun,
-    keys=("machine", "set", "program", "estimate", "minutes"),
-    code="time-log-unreadable",
-    words="log",
-    remedy="Correct it, or take it away; estimates are not fitted without it.",
-)
-
-
-def fit_of(machine: Machine) -> tuple[tuple[InputFile, ...], TimeFit | None]:
-    """The log that a machine names, as an input of a set, and what its runs of the machine show.
-
-    A log that is not there yet is no input.
-
-    Raises:
-        Refusal: exit code 2, when the log is there and cannot be read.
-    """
-    log = machine.time.log
-    if log is None or not log.file.exists():
-        return (), None
-    raw = TIME_LOG.raw(log.file)
-    runs = [run for run in TIME_LOG.rows(raw, log.file) if run.machine == machine.name]
-    fit = TimeFit.of([(run.estimate, run.minutes) for run in runs])
-    return (InputFile(log.name, hashlib.sha256(raw).hexdigest(), "named", log.file),), fit

@@ -16,10 +16,10 @@ from millprep.model.derivation import Derivation
 from millprep.model.finding import Refusal, limited
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
-from millprep.passes import blank_passes, windows
+from millprep.passes import blank_cuts, blank_passes
 from millprep.toolpaths import least_time
 from millprep.verify.netlist import check_drawn_nets
-from millprep.workflow import identity, laying, nets
+from millprep.workflow import laying, nets, time_log
 from millprep.workflow.identity import read_inputs, set_id
 from millprep.workflow.inputs import (
     Facts,
@@ -83,7 +83,7 @@ def empty(
         inputs = (*inputs, *derivation.readings)
         derived = (derivation.derived_from, derivation.step)
     # last of all, because no cut depends on it
-    log, time_fit = identity.fit_of(plan.machine)
+    log, time_fit = time_log.fit_of(plan.machine)
     inputs = (*inputs, *log)
     chosen: tuple[str, ...] = ()
     if choice is not None:
@@ -172,7 +172,7 @@ def planned(
     """
     blanks: list[MilledBlank] = []
     for blank in cut_set.blanks:
-        cuts, findings = windows.cuts(plan, blank.laminate, blank.placements, facts)
+        cuts, findings = blank_cuts.cuts(plan, blank.laminate, blank.placements, facts)
         blanks.append(replace(blank, cuts=cuts))
         cut_set = replace(cut_set, findings=(*cut_set.findings, *findings))
     cut_set = replace(cut_set, blanks=tuple(blanks))

@@ -9,7 +9,7 @@ import re
 from pathlib import Path
 
 from millprep.files import reading, writing
-from millprep.files.reading import RowFile
+from millprep.files.row_file import RowFile
 from millprep.model.begun import DONE, LOG, Begun, ProgramRun
 from millprep.model.begun import FILE as BEGUN
 from millprep.model.finding import Refusal, usage

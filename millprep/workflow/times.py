@@ -14,7 +14,7 @@ from millprep.model.job.isolation import LEAST_TIME, CutterUse, GivenCutter
 from millprep.model.job.job import JobPlan
 from millprep.toolpaths import least_time
 from millprep.toolpaths.least_time import Way
-from millprep.workflow import identity
+from millprep.workflow import time_log
 from millprep.workflow.inputs import read_boards
 
 FINEST_MILL = 1.0
@@ -72,7 +72,7 @@ def times(job_file: Path, *, repair: bool = False) -> tuple[WayRow, ...]:
     plan = job.load(job_file)
     boards = read_boards(plan, repair=repair)
     written = None if plan.isolation.least_time else plan.isolation.uses
-    _, fit = identity.fit_of(plan.machine)
+    _, fit = time_log.fit_of(plan.machine)
     factor = 1.0 if fit is None else fit.factor
     free = _free(plan)
     rows = [_row(free, way, factor) for way in _distinct(least_time.all_ways(free, boards))][:ROWS]

@@ -58,7 +58,7 @@ def readings(pose: Pose, count: int = 3, noise: int | None = None) -> dict[str, 
     return {f"r{n + 1}": (x, y) for n, (x, y) in enumerate(at.tolist())}
 
 
-def told(holes: dict[str, Point], *, id_: str = "abc", k: int = 2, count: int = 3) -> Finding:
+def refusal(holes: dict[str, Point], *, id_: str = "abc", k: int = 2, count: int = 3) -> Finding:
     """The one finding that readings are refused with."""
     with pytest.raises(Refusal) as caught:
         by_holes(Readings(InputFile("r", "0"), id_, holes), old(count), 1, k, SIGMA)
@@ -120,7 +120,7 @@ def test_what_good_readings_tell() -> None:
 
 
 def test_another_set() -> None:
-    finding = told(readings(EXPECTED), id_="xyz")
+    finding = refusal(readings(EXPECTED), id_="xyz")
     assert finding.code == "readings-of-another-set"
     assert "taken for set xyz" in finding.message
 
@@ -153,7 +153,7 @@ def test_a_slip_is_named(
         good(honest, count)
     except Refusal:
         return  # the one honest set in a hundred that raises the alarm
-    finding = told(spoil(honest), count=count)
+    finding = refusal(spoil(honest), count=count)
     assert finding.code == code
     assert words in finding.message
     assert (finding.blank, finding.mill_pass) == (1, 2)
@@ -161,7 +161,7 @@ def test_a_slip_is_named(
 
 def test_three_readings_in_a_ring_are_swapped_too() -> None:
     r = readings(EXPECTED.then(Pose.turn(0.3)), 3, 1)
-    finding = told({"r1": r["r2"], "r2": r["r3"], "r3": r["r1"]})
+    finding = refusal({"r1": r["r2"], "r2": r["r3"], "r3": r["r1"]})
     assert finding.code == "readings-swapped"
     assert "r1 under r3" in finding.message or "r3 under r1" in finding.message
 
@@ -170,7 +170,7 @@ def test_three_readings_in_a_ring_are_swapped_too() -> None:
 def test_with_four_or_more_the_bad_hole_is_named(bad: int) -> None:
     r = readings(EXPECTED.then(Pose.turn(0.2)), 5, 8)
     x, y = r[f"r{bad + 1}"]
-    finding = told({**r, f"r{bad + 1}": (x + 0.5, y - 0.4)}, count=5)
+    finding = refusal({**r, f"r{bad + 1}": (x + 0.5, y - 0.4)}, count=5)
     assert finding.code == "hole-bad"
     assert finding.message.startswith(f"The reading of r{bad + 1} is bad")
 
@@ -178,7 +178,7 @@ def test_with_four_or_more_the_bad_hole_is_named(bad: int) -> None:
 def test_with_three_the_residuals_are_reported() -> None:
     r = readings(EXPECTED, 3)
     x, y = r["r1"]
-    finding = told({**r, "r1": (x + 0.5, y - 0.4)})
+    finding = refusal({**r, "r1": (x + 0.5, y - 0.4)})
     assert finding.code == "residual-too-large"
     assert "four or more would show which" in finding.message
 
@@ -196,7 +196,7 @@ def test_just_over_the_test_is_refused_and_just_under_it_is_not() -> None:
         if taken:
             assert good(r) is not None
         else:
-            assert told(r).code == "residual-too-large"
+            assert refusal(r).code == "residual-too-large"
 
 
 @pytest.mark.parametrize(
@@ -209,7 +209,7 @@ def test_just_over_the_test_is_refused_and_just_under_it_is_not() -> None:
     ],
 )  # fmt: skip
 def test_a_blank_that_lies_far_off(move: Pose) -> None:
-    finding = told(readings(move.then(EXPECTED), 3, 5))
+    finding = refusal(readings(move.then(EXPECTED), 3, 5))
     assert finding.code == "blank-far-off"
 
 
@@ -239,4 +239,4 @@ def test_a_later_pass_may_read_holes_of_earlier_ones() -> None:
     ],
 )
 def test_what_no_fit_can_be_made_of(holes: dict[str, Point], k: int, code: str) -> None:
-    assert told(holes, k=k).code == code
+    assert refusal(holes, k=k).code == code

@@ -45,7 +45,7 @@ STAGES = {
     "drawings": ("millprep.workflow.planning", "read_boards"),
     "least time": ("millprep.toolpaths.least_time", "chosen"),
     "layout": ("millprep.workflow.prepare", "laid_out"),
-    "laps and holes": ("millprep.passes.windows", "cuts"),
+    "laps and holes": ("millprep.passes.blank_cuts", "cuts"),
     "passes": ("millprep.passes.blank_passes", "passes"),
     "links": ("millprep.toolpaths.linking", "linked_laps"),
     "programs": ("millprep.passes.blank_passes", "build"),

@@ -42,7 +42,7 @@ def set_time(opened: Opened, seconds: float) -> None:
     opened.settle()
 
 
-def told(opened: Opened) -> str:
+def shown_at_pointer(opened: Opened) -> str:
     return " ".join(opened.page.locator("#review-cutter span").all_inner_texts())
 
 
@@ -110,7 +110,7 @@ def test_a_bar_goes_to_the_beginning_of_its_program(memory: Opened) -> None:
     assert bars.count() == programs.count() - 1
     bars.nth(2).click()
     memory.settle()
-    assert programs.nth(3).inner_text() in told(memory)
+    assert programs.nth(3).inner_text() in shown_at_pointer(memory)
 
 
 def test_one_box_finds_nets_pieces_holes_and_programs(memory: Opened) -> None:
@@ -209,7 +209,7 @@ def test_the_cutter_stands_where_the_program_has_it(
     rows = [*report["bed"], *(p for each in report["passes"] for p in each["programs"])]
     (row,) = [r for r in rows if r["file"] == file]
     there = walk(memory_board / file, start, plan.machine.rapid, seconds, row["seconds"])
-    words = told(memory).replace("−", "-")
+    words = shown_at_pointer(memory).replace("−", "-")
     assert file in words
     assert f"line {there.line} " in words
     place = re.search(r"X (\S+) Y (\S+) Z (\S+)", words)
@@ -238,11 +238,11 @@ def test_from_move_to_move(opened: Opened) -> None:
     for step in range(3):
         opened.page.locator("#review-on").click()
         x, y, z = move[step].x, move[step].y, move[step].z
-        assert f"X {x:.4f} Y {y:.4f} Z {z:.4f}" in told(opened).replace("−", "-")
+        assert f"X {x:.4f} Y {y:.4f} Z {z:.4f}" in shown_at_pointer(opened).replace("−", "-")
     opened.page.locator("#review-back").click()
-    assert f"X {move[1].x:.4f} Y {move[1].y:.4f}" in told(opened)
+    assert f"X {move[1].x:.4f} Y {move[1].y:.4f}" in shown_at_pointer(opened)
     opened.page.locator("#review-end").click()
-    assert "Finished board shown" in told(opened)
+    assert "Finished board shown" in shown_at_pointer(opened)
 
 
 def test_it_runs_and_holds(opened: Opened) -> None:
@@ -406,7 +406,7 @@ def test_the_keyboard_alone_will_do(opened: Opened) -> None:
     page.keyboard.press("Escape")
     page.keyboard.press(",")
     opened.settle()
-    assert "line" in told(opened)
+    assert "line" in shown_at_pointer(opened)
 
 
 def test_dragging_moves_the_drawing_with_the_pointer(opened: Opened) -> None:

@@ -38,8 +38,8 @@ class Fingers:
 
     def send(self, kind: str, points: list[Point], first: int = 0) -> None:
         """An event with fingers numbered from `first` on; at the end of a touch, those lifted."""
-        result = [{"x": x, "y": y, "id": n} for n, (x, y) in enumerate(points, first)]
-        self.wire.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": result})
+        touches = [{"x": x, "y": y, "id": n} for n, (x, y) in enumerate(points, first)]
+        self.wire.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": touches})
 
     def move(self, first: list[Point], last: list[Point]) -> None:
         """All fingers from their first to their last places, down and up again."""

@@ -43,7 +43,7 @@ def test_the_drawings_are_drawn_again_to_the_byte(tmp_path: Path) -> None:
         assert (tmp_path / name).read_bytes() == (EXAMPLES / name).read_bytes(), name
 
 
-def test_every_job_is_reported_in_the_readme_and_the_other_way_round() -> None:
+def test_every_job_is_in_the_readme_and_the_other_way_round() -> None:
     text = (EXAMPLES / "README.md").read_text("utf-8")
     for file in EXAMPLES.glob("*.toml"):
         assert f"`{file.name}`" in text

@@ -77,9 +77,9 @@ class Opened:
 
     def view(self) -> tuple[float, float, float, float, float, float]:
         """Middle in mm, pixels for a mm, 1 when y grows downward else -1, width, height."""
-        result = self.canvas.get_attribute("data-view")
-        assert result is not None
-        x, y, scale, up, width, height = map(float, result.split())
+        view = self.canvas.get_attribute("data-view")
+        assert view is not None
+        x, y, scale, up, width, height = map(float, view.split())
         return x, y, scale, up, width, height
 
     def at(self, x: float, y: float) -> tuple[float, float]:

@@ -68,8 +68,8 @@ def lamp_board(length: float = 60.0) -> Board:
 def job(
     folder: Path, gap: str, more: str = "", nets: bool = True, length: float = 60.0, **words: Any
 ) -> Path:
-    result = {"travel": (300.0, 180.0), "size": (length + 40.0, 70.0), "margin": 18.0} | words
-    file = write_job(lamp_board(length), folder, gap=gap, **result)
+    given = {"travel": (300.0, 180.0), "size": (length + 40.0, 70.0), "margin": 18.0} | words
+    file = write_job(lamp_board(length), folder, gap=gap, **given)
     text = file.read_text("utf-8")
     if nets:
         text = text.replace("\n[cutters", NETS, 1)

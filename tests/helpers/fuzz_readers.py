@@ -28,10 +28,10 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole, Vernier
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.verify import motion, reader
-from millprep.workflow.identity import TIME_LOG
 from millprep.workflow.inputs import read_boards, stored
 from millprep.workflow.laying import Choice, lay
 from millprep.workflow.set_on_disk import RUNS, load_mark
+from millprep.workflow.time_log import TIME_LOG
 from tests.helpers import programs
 from tests.helpers.drawn_dialects import DIALECTS, NAMES
 from tests.helpers.invented_report import report_of_passes

@@ -14,7 +14,7 @@ from millprep.model.cut import Cuts
 from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
-from millprep.passes import blank_passes, windows
+from millprep.passes import blank_cuts, blank_passes
 from millprep.workflow import laying
 
 CASES: dict[str, tuple[int, Point, Point, Point, dict[str, Any]]] = {
@@ -57,7 +57,7 @@ def walk(
     )
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
     (blank,) = layout.blanks
-    cuts, _ = windows.cuts(plan, blank, layout.on(1))
+    cuts, _ = blank_cuts.cuts(plan, blank, layout.on(1))
     milled = MilledBlank(blank, tuple(map(BoardCopy, layout.on(1))), cuts)
     done, findings = blank_passes.passes(plan, milled, "0" * 12)
     return Walked(plan, blank, layout.on(1), cuts, done, findings)

@@ -48,7 +48,7 @@ class Bench:
         self.copper = self.cut(self.traces)
         (placement,) = self.layout.placements
         self.board = placement.pose.shape(placement.board.outline)
-        assert not any(self.told(k, self.traces) for k in range(len(self.programs)))
+        assert not any(self.codes_of(k, self.traces) for k in range(len(self.programs)))
 
     def cut(self, traces: list[Trace]) -> AsCut:
         cuts = [
@@ -57,7 +57,7 @@ class Bench:
         ]
         return as_cut(self.blank, cuts, self.layout.placements)
 
-    def told(self, k: int, traces: list[Trace], copper: AsCut | None = None) -> set[str]:
+    def codes_of(self, k: int, traces: list[Trace], copper: AsCut | None = None) -> set[str]:
         """The codes that the rules of motion for program k, and the cut copper, come to."""
         program: Program = self.programs[k]
         mill_pass: MillingPass = self.mill_pass

@@ -28,7 +28,9 @@ def test_areas_are_given_as_boxes_or_by_their_corners(tmp_path: Path) -> None:
     assert (plan.clearing.copper, plan.clearing.depth) == ("areas", plan.isolation.depth)
 
 
-def test_isolation_goes_along_the_copper_and_by_millimetres_unless_reported(tmp_path: Path) -> None:
+def test_isolation_goes_along_the_copper_and_by_millimetres_unless_the_job_says_otherwise(
+    tmp_path: Path,
+) -> None:
     plan = load(write(tmp_path))
     assert (plan.isolation.course, plan.isolation.by_voltage) == ("copper", False)
     assert plan.clearing is None

@@ -137,7 +137,7 @@ def test_an_unknown_preset_does_not_hide_other_mistakes(tmp_path: Path) -> None:
     assert [f.code for f in findings(tmp_path, text)] == ["job-unknown-preset", "job-unknown-key"]
 
 
-def test_an_empty_job_is_reported_all_that_it_lacks(tmp_path: Path) -> None:
+def test_all_that_an_empty_job_lacks_is_reported(tmp_path: Path) -> None:
     found = findings(tmp_path, "")
     assert {f.code for f in found} == {"job-missing-key"}
     # the name is the file's

@@ -39,12 +39,12 @@ def test_the_middle_of_two_touches_stands_for_the_error_of_locating(tmp_path: Pa
     # half of the assumed variance is the drill's, the rest of it the touch replaces
     assert assumed.sigma == pytest.approx(math.hypot(0.03 / math.sqrt(2), 0.01 / math.sqrt(2)))
     assert assumed.assumed
-    result = TOUCHING + "drill_error = 0.02\nprobe_error = 0.03\n"
-    assert load(put(tmp_path, result)).registration.sigma == pytest.approx(
+    stated = TOUCHING + "drill_error = 0.02\nprobe_error = 0.03\n"
+    assert load(put(tmp_path, stated)).registration.sigma == pytest.approx(
         math.sqrt(0.02**2 + 0.03**2 / 2)
     )
-    result += "locate_error = 0.05\n"
-    assert load(put(tmp_path, result)).registration.sigma == pytest.approx(math.hypot(0.02, 0.05))
+    stated += "locate_error = 0.05\n"
+    assert load(put(tmp_path, stated)).registration.sigma == pytest.approx(math.hypot(0.02, 0.05))
 
 
 @pytest.mark.parametrize(

@@ -50,7 +50,7 @@ def test_exact_for_planes_and_twists(
     assert surface.heights([at])[0] == pytest.approx(shape(*at), abs=1e-12)
 
 
-def test_nodes_are_met_and_nothing_is_reported_beyond_them() -> None:
+def test_nodes_are_met_and_nothing_is_known_beyond_them() -> None:
     surface = SurfaceMap(X, Y, np.arange(12.0).reshape(3, 4))
     assert surface.heights([(20.0, 10.0), (90.0, 40.0)]).tolist() == [5.0, 11.0]
     assert surface.covers([(0.0, -5.0), (90.01, 0.0)]).tolist() == [True, False]

@@ -216,7 +216,7 @@ def test_a_board_goes_on_the_only_size_that_holds_it() -> None:
     assert sorted(proved(boards, sizes).blanks) == [0, 1]
 
 
-def test_a_board_larger_than_every_blank_is_reported_the_size_that_would_do() -> None:
+def test_a_board_larger_than_every_blank_is_reported_with_the_size_that_would_do() -> None:
     nested = nest([wanted("long", BOX(0, 0, 300, 20), 2)], [sheet(200, 100), sheet(100, 90)])
     (finding,) = nested.findings
     assert finding.code == "board-larger-than-blank"

@@ -14,11 +14,11 @@ from millprep.job import load
 from millprep.model.blank import Box
 from millprep.model.board import Hole
 from millprep.model.cut import Clearing, Cut, Lap
+from millprep.passes.blank_cuts import cuts
 from millprep.passes.cuts_by_pass import share_clearings, share_laps
 from millprep.passes.joins import JoinPlan
 from millprep.passes.lap_splitting import PlannedJoin, SplitLap
 from millprep.passes.shift import ShiftPlan
-from millprep.passes.windows import cuts
 from tests.helpers import small_job
 from tests.helpers.workshop import BLANK, placed
 

@@ -118,11 +118,11 @@ def dropped(told: RegistrationPlan, seed: int = 20261128) -> float:
 @pytest.mark.parametrize(("sigma", "share"), [(0.03, 0.36), (0.015, 0.65), (0.01, 0.84)])
 def test_two_round_holes_often_do_not_drop_on(sigma: float, share: float) -> None:
     """3.02 mm holes on 3.00 mm pins, as a Monte Carlo of ours tabulated it."""
-    result = plan("round", sigma)
-    assert probability(result) == pytest.approx(share, abs=0.005)
+    wanted = plan("round", sigma)
+    assert probability(wanted) == pytest.approx(share, abs=0.005)
     # the two alone: the error of their distance against the play of both
     alone = math.erf(0.02 / (math.sqrt(2) * sigma) / math.sqrt(2))
-    assert probability(result) == pytest.approx(alone, abs=1e-6)
+    assert probability(wanted) == pytest.approx(alone, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -146,25 +146,25 @@ def test_a_hole_and_a_slot_drop_on() -> None:
 
 def test_holes_of_different_passes_inherit_their_errors() -> None:
     """A second hole that another pass drilled lies off by what that pass is off."""
-    result = plan("round", 0.01)
+    wanted = plan("round", 0.01)
     base = [
         RegistrationHole("a", (130.0, 4.0), (0.0, 0.0), 3.02, "locate", 1, 2),
         RegistrationHole("b", (150.0, 4.0), (0.0, 0.0), 3.02, "locate", 1, 2),
     ]
-    same, mixed = holes(result, (2, 2, 2)), holes(result, (1, 2, 2))
+    same, mixed = holes(wanted, (2, 2, 2)), holes(wanted, (1, 2, 2))
     shares = [
-        drop_on(mine, HoleErrors.of([*base, *mine], 3, keys=False), result)
+        drop_on(mine, HoleErrors.of([*base, *mine], 3, keys=False), wanted)
         for mine in (same, mixed)
     ]
-    assert shares[0] == pytest.approx(probability(result), abs=1e-6)
+    assert shares[0] == pytest.approx(probability(wanted), abs=1e-6)
     assert shares[1] is not None
     assert shares[1] < 0.5
 
 
 def test_measured_holes_have_no_pins() -> None:
-    result = replace(PLAN, method="measure")
-    mine = holes(result)
-    assert drop_on(mine, HoleErrors.of(mine, 2, keys=True), result) is None
+    wanted = replace(PLAN, method="measure")
+    mine = holes(wanted)
+    assert drop_on(mine, HoleErrors.of(mine, 2, keys=True), wanted) is None
 
 
 def messages(told: RegistrationPlan) -> list[str]:

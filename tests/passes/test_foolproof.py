@@ -39,14 +39,14 @@ def made_for(
     """One large board in the middle of a blank."""
     machine = replace(MACHINE, travel_size=(travel_x, travel_y), screw_lead=8.0)
     need = Box(MARGIN - 1, MARGIN - 1, x - MARGIN + 1, y - MARGIN + 1)
-    result = replace(REGISTRATION, method=method)  # type: ignore[arg-type]
+    wanted = replace(REGISTRATION, method=method)  # type: ignore[arg-type]
     shift = plan(
-        need, machine, (0.0, 0.0), registration.least_overlap(result), 1,
-        registration.reach_beyond(result, 2.0),
+        need, machine, (0.0, 0.0), registration.least_overlap(wanted), 1,
+        registration.reach_beyond(wanted, 2.0),
     )  # fmt: skip
     blank = Blank(1, (x, y), 1.6, 0.035)
     kerf = shapely.box(MARGIN - 2, MARGIN - 2, x - MARGIN + 2, y - MARGIN + 2)
-    holes = registration.choose(shift, blank, result, kerf, Clamping(), need, 2.0)
+    holes = registration.choose(shift, blank, wanted, kerf, Clamping(), need, 2.0)
     return shift, blank, holes
 
 

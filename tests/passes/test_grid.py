@@ -14,10 +14,11 @@ from millprep.model.blank import Box
 from millprep.model.cut import Profile
 from millprep.model.finding import Refusal
 from millprep.passes import cuts_by_pass, turn
+from millprep.passes.blank_cuts import extent
 from millprep.passes.error_budget import QUANTILE, HoleErrors
 from millprep.passes.labels import CLEAR
 from millprep.passes.regions import Regions, profile_overrun
-from millprep.passes.windows import extent, joined_by, windows
+from millprep.passes.windows import joined_by, windows
 from tests.helpers.pass_grids import CASES, Walked, walk
 from tests.helpers.workshop import MACHINE
 
@@ -79,12 +80,12 @@ def test_joins_lie_in_the_windows_of_both_passes_with_the_overrun_to_spare(
 
 
 def test_the_predicted_mismatch_is_that_of_the_right_pair(walked: Walked) -> None:
-    result = walked.job.registration
+    wanted = walked.job.registration
     holes = [h for p in walked.done.passes for h in p.registration if h.role != "witness"]
-    hole_errors = HoleErrors.of(holes, len(walked.done.passes), keys=result.method == "measure")
+    hole_errors = HoleErrors.of(holes, len(walked.done.passes), keys=wanted.method == "measure")
     for join in walked.done.joins:
         a, b = join.passes[0] - 1, join.passes[1] - 1
-        expected = QUANTILE * hole_errors.sigma_across(a, b, join.at, join.across, result.sigma)
+        expected = QUANTILE * hole_errors.sigma_across(a, b, join.at, join.across, wanted.sigma)
         assert join.predicted == pytest.approx(expected)
 
 

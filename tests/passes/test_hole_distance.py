@@ -33,7 +33,7 @@ def join(some: tuple[RegistrationHole, ...], at: Point, across: Point) -> Join:
     return Join(1, 0, "c1", at, (1, 2), 0.4, across, predicted, STANDS, STANDS)
 
 
-def told(apart: float, *, upright: bool = False) -> tuple[str, ...]:
+def messages(apart: float, *, upright: bool = False) -> tuple[str, ...]:
     some = holes(apart, upright=upright)
     joins = [join(some, (280.0, y), (1.0, 0.0)) for y in (10.0, 50.0, 96.0)]
     return tuple(f.message for f in check_hole_distance(joins, some, REGISTRATION, 1))
@@ -41,17 +41,17 @@ def told(apart: float, *, upright: bool = False) -> tuple[str, ...]:
 
 def test_two_holes_on_one_edge_with_a_short_overlap_are_refused() -> None:
     """30 mm apart: in four passes 4.1 mm at the far end, as a prototype showed."""
-    (message,) = told(30.0)
+    (message,) = messages(30.0)
     assert "are only 30 mm from each other, and a join is" in message
     named = re.search(r"Holes about (\d+) mm from each other are enough", message)
     assert named
-    assert told(float(named[1])) == ()
+    assert messages(float(named[1])) == ()
 
 
 @pytest.mark.parametrize("apart", [90.0, 140.0])
 def test_a_long_base_is_not_refused(apart: float) -> None:
-    assert told(apart) == ()
-    assert told(apart, upright=True) == ()
+    assert messages(apart) == ()
+    assert messages(apart, upright=True) == ()
 
 
 def test_the_least_base_holds_and_less_does_not() -> None:

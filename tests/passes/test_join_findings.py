@@ -32,12 +32,12 @@ BOARD = Board("lamp", shapely.box(0, 0, 9, 9), (CopperPiece("c1", shapely.box(1,
 JOIN = Join(1, 0, "c1", (250.0, 40.0), (1, 2), 0.4, (0.0, 1.0), 0.1, 0.4, 0.3)
 
 
-def told(*joins: Join, plan: RegistrationPlan = PLAN) -> tuple[Finding, ...]:
+def findings_of(*joins: Join, plan: RegistrationPlan = PLAN) -> tuple[Finding, ...]:
     return check_joins(joins, plan, {0: Placement(0, BOARD, 3, 1, Pose())}, 1)
 
 
 def test_strong_joins_leave_a_note_that_says_what_is_assumed() -> None:
-    (note,) = told(JOIN, replace(JOIN, predicted=0.12))
+    (note,) = findings_of(JOIN, replace(JOIN, predicted=0.12))
     assert (note.code, note.severity, note.blank) == ("misalignment-assumed", "note", 1)
     for words in ("2 joins on copper", "0.100 to 0.120 mm", "tolerates 0.400 mm",
                   "0.03 mm per axis",
@@ -46,14 +46,14 @@ def test_strong_joins_leave_a_note_that_says_what_is_assumed() -> None:
 
 
 def test_the_note_says_the_rms_where_it_is_known() -> None:
-    (note,) = told(replace(JOIN, predicted_rms=0.034))
+    (note,) = findings_of(replace(JOIN, predicted_rms=0.034))
     assert "misalignment 0.034 mm rms, 0.100 mm (99.7 %" in note.message
-    (bare,) = told(JOIN)
+    (bare,) = findings_of(JOIN)
     assert "expected misalignment 0.100 mm" in bare.message
 
 
 def test_a_stated_error_is_not_called_assumed() -> None:
-    (note,) = told(JOIN, plan=replace(PLAN, drill_error=0.012, locate_error=0.016))
+    (note,) = findings_of(JOIN, plan=replace(PLAN, drill_error=0.012, locate_error=0.016))
     assert note.code == "misalignment-predicted"
     assert "assumed" not in note.message
     assert "0.02 mm per axis" in note.message
@@ -62,7 +62,7 @@ def test_a_stated_error_is_not_called_assumed() -> None:
 @pytest.mark.parametrize(("stands", "weak"), [(0.149, True), (0.151, False)])
 def test_a_join_is_weak_below_one_and_a_half_times_the_mismatch(stands: float, weak: bool) -> None:
     assert ENOUGH == 1.5
-    _, finding = told(replace(JOIN, tolerance_electrical=stands))
+    _, finding = findings_of(replace(JOIN, tolerance_electrical=stands))
     assert (finding.code == "join-weak") == weak
     if weak:
         assert finding.severity == "warn"
@@ -74,7 +74,7 @@ def test_a_join_is_weak_below_one_and_a_half_times_the_mismatch(stands: float, w
 
 @pytest.mark.parametrize(("stands", "enough"), [(0.299, False), (0.3, True)])
 def test_a_join_that_ticks_could_not_raise_is_named(stands: float, enough: bool) -> None:
-    found = told(replace(JOIN, tolerance_electrical=stands))
+    found = findings_of(replace(JOIN, tolerance_electrical=stands))
     assert len(found) == (1 if enough else 2)
     if not enough:
         finding = found[1]
@@ -82,7 +82,7 @@ def test_a_join_that_ticks_could_not_raise_is_named(stands: float, enough: bool)
         assert (finding.frame, finding.at, finding.mill_pass) == ("blank", JOIN.at, 2)
         for words in ("piece c1", "0.299 mm", "3.0 times", "no room for any"):
             assert words in finding.message
-        (_, short) = told(replace(JOIN, tolerance_electrical=stands, tick=0.15))
+        (_, short) = findings_of(replace(JOIN, tolerance_electrical=stands, tick=0.15))
         assert "room for 0.15 mm of them" in short.message
 
 
@@ -91,7 +91,7 @@ def placed(width: float, height: float) -> Placement:
     return Placement(0, board, 1, 1, Pose())
 
 
-def test_scale_and_squareness_are_reported_the_whole_board() -> None:
+def test_scale_and_squareness_count_over_the_whole_board() -> None:
     """0.05 % of 480 mm is 0.24 mm, 0.05 degrees across 90 mm is 0.079 mm, by hand."""
     machine = replace(MACHINE, scale_error=0.5, squareness=0.05)
     longer, leans = scale_findings(machine, [placed(480.0, 90.0)], 1)
@@ -116,5 +116,7 @@ def test_gouges_give_one_note_at_the_deepest() -> None:
 
 
 def test_joins_of_profiles_are_not_judged() -> None:
-    assert told(replace(JOIN, piece=None, tolerance_electrical=None, tolerance_gap=None)) == ()
-    assert told() == ()
+    assert (
+        findings_of(replace(JOIN, piece=None, tolerance_electrical=None, tolerance_gap=None)) == ()
+    )
+    assert findings_of() == ()

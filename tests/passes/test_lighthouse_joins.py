@@ -11,7 +11,7 @@ import pytest
 from millprep import drawing, job
 from millprep.geometry.path import Point
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
-from millprep.passes import blank_passes, regions, windows
+from millprep.passes import blank_cuts, blank_passes, regions
 from millprep.toolpaths import least_time
 from millprep.workflow import laying
 
@@ -30,7 +30,7 @@ def test_the_joins_are_as_the_example_says() -> None:
     )
     plan = least_time.chosen(plan, [board])
     layout = laying.lay(plan, [board]).layout([board], plan.blanks)
-    cuts, _ = windows.cuts(plan, layout.blanks[0], layout.placements)
+    cuts, _ = blank_cuts.cuts(plan, layout.blanks[0], layout.placements)
     blank = MilledBlank(layout.blanks[0], tuple(map(BoardCopy, layout.placements)), cuts)
     done, _ = blank_passes.passes(plan, blank, "0" * 12)
     joins = [join for join in done.joins if join.piece is not None]

@@ -100,13 +100,13 @@ def test_pins_of_all_passes_keep_their_walls_in_the_spoilboard(second: SecondHol
         cells=((0, 0), (1, 0), (1, 1), (0, 1)),
     )
     blank = Blank(1, (84.1, 117.1), 0.8, 0.035)
-    result = replace(REGISTRATION, second_hole=second, key=4.0)
+    wanted = replace(REGISTRATION, second_hole=second, key=4.0)
     board, need = shapely.box(20.5, 20.5, 63.5, 96.5), Box(21.5, 21.5, 62.5, 95.5)
-    holes = choose(made, blank, result, board, Clamping((), 11.5), need)
+    holes = choose(made, blank, wanted, board, Clamping((), 11.5), need)
     assert len(holes) == 9
     pins = {hole.pin: hole for hole in holes}
     for one, other in itertools.combinations(pins.values(), 2):
-        assert math.dist(one.machine, other.machine) >= result.pin + result.wall - 1e-9
+        assert math.dist(one.machine, other.machine) >= wanted.pin + wanted.wall - 1e-9
     # flats of a pin lie along the line through the pins of one pass only
     assert (len(pins) == 9) == (second == "relieved pin")
 
@@ -242,8 +242,8 @@ def test_clamps_that_only_together_leave_no_room_are_all_named() -> None:
 def test_measured_holes_are_four_and_better_than_pins() -> None:
     made, blank = shifted(500.0, 290.0)
     board = shapely.box(9.0, 9.0, 491.0, 101.0)
-    result = replace(REGISTRATION, method="measure")
-    measured = choose(made, blank, result, board, Clamping(), need_of(500.0))
+    wanted = replace(REGISTRATION, method="measure")
+    measured = choose(made, blank, wanted, board, Clamping(), need_of(500.0))
     assert [h.role for h in measured] == ["locate"] * 3 + ["key"]
     pins, _, _ = chosen()
     at, across = (245.0, 50.0), (0.0, 1.0)
@@ -377,8 +377,8 @@ def test_where_no_place_is_left_fewer_holes_are_measured() -> None:
 def test_holes_that_no_cutter_makes_and_pins_that_none_drills_for_are_refused(
     tmp_path: Path,
 ) -> None:
-    result = replace(REGISTRATION, cutters=(drill(3.0),), pin=0.8)
-    job = replace(load(small_job.put(tmp_path)), registration=result)
+    wanted = replace(REGISTRATION, cutters=(drill(3.0),), pin=0.8)
+    job = replace(load(small_job.put(tmp_path)), registration=wanted)
     holes, _, _ = chosen()
     with pytest.raises(Refusal) as refusal:
         planned_passes._pin_holes(job, BLANK, holes)

@@ -87,7 +87,9 @@ def met(walked: Walked, join: Join) -> float:
     return worst
 
 
-def test_every_join_is_reported_what_the_machine_played_through_meets(walked: Walked) -> None:
+def test_every_join_has_the_misalignment_that_the_machine_played_through_has(
+    walked: Walked,
+) -> None:
     holes = walked.done.passes[1].registration
     hole_errors = HoleErrors.of([h for h in holes if h.role != "witness"], 2, keys=False)
     joins = [join for join in walked.done.joins if join.piece is not None]

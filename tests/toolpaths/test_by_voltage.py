@@ -67,8 +67,8 @@ def test_floating_copper_goes_around_the_net_that_asks_for_it_and_nowhere_else()
 
 def test_without_volts_nothing_is_widened() -> None:
     pieces = shapes()
-    result = [net("supply"), net("signal"), net("far")]
-    done = widen(floating(pieces), pieces, result, SpacingRules(), gap=GAP, skirt=SKIRT)
+    facts = [net("supply"), net("signal"), net("far")]
+    done = widen(floating(pieces), pieces, facts, SpacingRules(), gap=GAP, skirt=SKIRT)
     assert done.area.is_empty
     assert done.gaps == {}
 

@@ -93,7 +93,7 @@ def outcomes(tmp_path_factory: pytest.TempPathFactory) -> list[Outcome]:
                 kind,
                 work,
                 text,
-                bool(bench.told(k, traces, copper)),
+                bool(bench.codes_of(k, traces, copper)),
                 bool(check_rows(trace, rows, file="a")),
                 not shapely.is_empty(change),
                 bool(shapely.intersects(change, bench.board)),

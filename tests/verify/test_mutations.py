@@ -103,7 +103,7 @@ def cut(trace: Trace) -> AsCut:
     return as_cut(BLANK, [(trace, VEE, PASS)], LAYOUT.placements)
 
 
-def told(trace: Trace, copper: AsCut) -> bool:
+def noticed(trace: Trace, copper: AsCut) -> bool:
     """Whether rules of motion or the comparison have anything to say."""
     motion = check(
         trace, cutter=VEE, machine=MACHINE, clamps=(), mill_pass=PASS, blank=BLANK,
@@ -116,7 +116,7 @@ def told(trace: Trace, copper: AsCut) -> bool:
 def clean() -> tuple[AsCut, tuple[MotionRow, ...]]:
     trace = read(CLEAN, file="a")
     copper = cut(trace)
-    assert not told(trace, copper)
+    assert not noticed(trace, copper)
     x, y, z = 0.0, 0.0, 5.0
     rows = [MotionRow("rapid", x, y, z, None, None, None)]
     for move in trace.moves:
@@ -152,7 +152,7 @@ def outcomes() -> tuple[Outcome, ...]:
             Outcome(
                 kind,
                 text,
-                told(trace, copper),
+                noticed(trace, copper),
                 bool(check_rows(trace, clean()[1], file="a")),
                 not change.is_empty,
                 change.intersects(NEAR),

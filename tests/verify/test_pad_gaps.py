@@ -79,13 +79,13 @@ def test_a_gap_left_closed_around_a_land_is_reported() -> None:
     pad = disc(20.0)
     placement = placed([pad], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
 
-    def told(gap: float) -> list[str]:
+    def codes_at(gap: float) -> list[str]:
         floating = background(pad, gap=gap)
         copper: AsCut = cut(placement, [floating])
         return [f.message for f in check_gaps_opened(copper, placement, FAR, ASKED)]
 
-    assert told(0.82) == []
-    (message,) = told(0.6)
+    assert codes_at(0.82) == []
+    (message,) = codes_at(0.6)
     assert "the pad of hole h1 of 1.00 mm, required 0.800" in message
 
 

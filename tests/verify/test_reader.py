@@ -20,7 +20,7 @@ def refused(text: str) -> tuple[Finding, ...]:
     return refusal.value.findings
 
 
-def test_places_are_unknown_until_reported() -> None:
+def test_places_are_unknown_until_the_program_gives_them() -> None:
     first, second = read("G21\nG0 Z5\nG0 X1 Y2\nM2\n", file="a").moves
     assert all(math.isnan(place) for place in first.start)
     assert [math.isnan(place) for place in first.end] == [True, True, False]

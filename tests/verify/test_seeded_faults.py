@@ -33,7 +33,7 @@ def spoilt(bench: Bench, work: str, change: Text) -> set[str]:
     text = change(bench.texts[k])
     assert text != bench.texts[k]
     traces = [*bench.traces[:k], read(text, file="a"), *bench.traces[k + 1 :]]
-    return bench.told(k, traces, bench.cut(traces))
+    return bench.codes_of(k, traces, bench.cut(traces))
 
 
 def with_cutter(bench: Bench, work: str, cutter: Cutter) -> set[str]:
@@ -41,7 +41,7 @@ def with_cutter(bench: Bench, work: str, cutter: Cutter) -> set[str]:
     k, kept = which(bench, work), bench.programs
     bench.programs = (*kept[:k], replace(kept[k], cutter=cutter), *kept[k + 1 :])
     try:
-        return bench.told(k, bench.traces, bench.cut(bench.traces))
+        return bench.codes_of(k, bench.traces, bench.cut(bench.traces))
     finally:
         bench.programs = kept
 
@@ -58,7 +58,7 @@ def lacking(lap: str) -> Text:
 
 def test_the_set_itself_is_clean(bench: Bench) -> None:
     for k in range(len(bench.programs)):
-        assert bench.told(k, bench.traces) == set()
+        assert bench.codes_of(k, bench.traces) == set()
 
 
 def test_a_bridge(bench: Bench) -> None:
@@ -161,7 +161,7 @@ def test_a_mirrored_board(bench: Bench) -> None:
     turned = replace(p, d=-p.d, e=-p.e, f=y0 + y1 - p.f)
     bench.layout = Layout(kept.blanks, (replace(placement, pose=turned),))
     try:
-        result = bench.told(which(bench, "isolate"), bench.traces, bench.cut(bench.traces))
+        result = bench.codes_of(which(bench, "isolate"), bench.traces, bench.cut(bench.traces))
     finally:
         bench.layout = kept
     assert {"copper-open", "hole-missing", "stray-cut"} <= result

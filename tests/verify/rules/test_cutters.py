@@ -162,7 +162,7 @@ def test_what_does_not_turn_is_not_judged() -> None:
     assert cutting(replace(still, spins=True, spindle=1.0, moves=())) is None
 
 
-def test_slow_drills_are_a_note_when_all_is_reported() -> None:
+def test_slow_drills_are_a_note_when_all_is_judged() -> None:
     made = program(drill(), 1.9, work="drill")
     assert judged(made) == []
     (finding,) = judged(made, whole=True)

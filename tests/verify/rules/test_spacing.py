@@ -101,14 +101,14 @@ def test_gaps_below_the_least_count_as_nothing(one: float, other: float, least: 
     assert only(found).measured == pytest.approx(over, abs=1e-9)
 
 
-def test_a_piece_with_no_volts_reported_is_a_bridge_too() -> None:
+def test_a_piece_with_no_volts_given_is_a_bridge_too() -> None:
     shapes = [*two(2.0), shapely.box(18, 22.3, 42, 23.2)]
     placement = placed(shapes)
     signal = NetFacts("signal", ("c3",))
     found, _ = spacing([HIGH, LOW, signal], placement, cut(placement), AWAY)
     assert only(found).measured == pytest.approx(1.1)
-    result = NetFacts("signal", ("c3",), (120.0, 120.0))
-    found, _ = spacing([HIGH, LOW, result], placement, cut(placement), AWAY)
+    stated = NetFacts("signal", ("c3",), (120.0, 120.0))
+    found, _ = spacing([HIGH, LOW, stated], placement, cut(placement), AWAY)
     # No way leads over a net with volts of its own: straight across is left, 2 mm.
     assert {(p.net, p.other): round(p.measured, 3) for p in found} == {
         ("B+", "signal"): 0.3,
