@@ -212,7 +212,7 @@ def _edge_findings(
         at = int(np.argmax(np.where(uncut, floor, -np.inf)))
         message = (
             f"The {what} is not cut through along {edge.step * uncut.sum():.1f} mm, and that is no "
-            f"tab: there the cutter goes {max(-floor[at], 0):.2f} mm deep. Tabs are "
+            f"tab: there the cutter goes {abs(floor[at]):.2f} mm deep. Tabs are "
             f"{height:g} mm high."
         )
         yield finding("edge-not-cut", message, edge.xy[at])
@@ -277,7 +277,7 @@ def _tab_findings(
                 f"every {plan.tab_every:g} mm, {AT_LEAST[edge.inner]} at least."
             )
             yield finding("tabs-missing", message, at)
-    elif needed > 1:
+    else:
         middles = np.sort([(first + (count - 1) / 2) % n for first, count in tabs]) * edge.step
         gaps = np.diff(np.append(middles, middles[0] + total))
         most = 2 * total / needed + lift

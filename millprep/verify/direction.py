@@ -69,7 +69,7 @@ def check_directions(job: JobPlan, blank: MilledBlank, runs: Sequence[Run]) -> I
             here = spines.query(shapely.Point(centre), predicate="dwithin", distance=OFF)
             bored = any(far <= bores[n].diameter / 2 + OFF for n in here)
             clockwise = False if run.mill_pass.number == 0 or bored else None
-        if clockwise is None and first and len(pieces):
+        if clockwise is None and first:
             clockwise = _lap_clockwise(job, centre, at, around, first)
         if clockwise is not None and clockwise != circle.clockwise:
             words = "clockwise" if circle.clockwise else "counter-clockwise"
@@ -104,8 +104,6 @@ def _lap_clockwise(
     for piece in near.tolist():
         for ring in shapely.get_parts(piece.boundary).tolist():
             line = shapely.shortest_line(spot, ring)
-            if piece.covers(spot):
-                return None
             x, y = shapely.get_coordinates(line)[-1].tolist()
             if math.dist((x, y), centre) < radius:
                 inside = min(inside, line.length)

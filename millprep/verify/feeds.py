@@ -32,8 +32,6 @@ def check_feeds(trace: Trace, program: Program, job: JobPlan, *, uneven: bool) -
     """
     m = table(trace)
     feed = ~m.rapid
-    if not feed.any():
-        return
     machine, cutter = job.machine, program.cutter
     along, plunge = min(cutter.feed, machine.max_feed), min(cutter.plunge, machine.max_plunge)
     slack = machine.dialect.digit / 2 + SLACK

@@ -10,9 +10,13 @@ import shapely
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Layout, Placement
 from millprep.model.board import Board, CopperPiece, Hole
-from millprep.model.cutter import Drill, EndMill, Vee
+from millprep.model.cut import Work
+from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import MillingPass
+from millprep.model.program import Program
+from millprep.verify.read_back import Run
+from millprep.verify.reader import read
 
 LOOK = "M5\nG0 Z30.\nG0 X1. Y1.\nG1 Z1. F100.\nM0 (look: 1 mm)\nG0 Z2.\n"
 """Up, and down for a look at Z zero over the touch point of the pass."""
@@ -87,3 +91,12 @@ def board(pieces: Sequence[shapely.Polygon], holes: Sequence[Hole] = ()) -> Boar
 
 def layout(of: Board, pose: Pose | None = None) -> Layout:
     return Layout((BLANK,), (Placement(0, of, 1, 1, pose or Pose()),))
+
+
+def run_of(words: str, cutter: Cutter, work: Work, mill_pass: MillingPass = PASS) -> Run:
+    """A program between head and tail, as it is read back from its file "a"."""
+    program = Program(
+        file="a", blank=mill_pass.blank, mill_pass=mill_pass.number, cutter=cutter, works=(work,),
+        depth=0.0, spindle=cutter.spindle, start=(1.0, 1.0, 30.0), moves=(),
+    )  # fmt: skip
+    return Run(program, read(HEAD + words + TAIL, file="a"), mill_pass)
