@@ -85,17 +85,16 @@ class PointsOnCopper:
     def _under(self, places: Sequence[Point]) -> list[int | None]:
         """The piece of copper at each place of the drawing: under it, or around its hole."""
         nearest: list[int | None] = [None] * len(places)
-        if not places or not len(self._copper):
+        if not places:
             return nearest
         spots = shapely.points(places)
         reach = np.full(len(places), NEAR)
-        if len(self._radii):
-            distance = np.maximum(self._radii.max(), HOLE_NEAR)
-            near = self._holes.query(spots, predicate="dwithin", distance=distance)
-            for spot, hole in near.T.tolist():
-                radius = self._radii[hole]
-                if self._holes.geometries[hole].distance(spots[spot]) <= max(radius, HOLE_NEAR):
-                    reach[spot] = max(reach[spot], radius + NEAR)
+        distance = self._radii.max(initial=HOLE_NEAR)
+        near = self._holes.query(spots, predicate="dwithin", distance=distance)
+        for spot, hole in near.T.tolist():
+            radius = self._radii[hole]
+            if self._holes.geometries[hole].distance(spots[spot]) <= max(radius, HOLE_NEAR):
+                reach[spot] = max(reach[spot], radius + NEAR)
         if self._pose is not None:
             spots = shapely.points([self._pose.point(place) for place in places])
         best = np.full(len(places), np.inf)
@@ -110,8 +109,6 @@ class PointsOnCopper:
 
     def has_hole(self) -> list[bool]:
         """For each point, whether a hole is there."""
-        if not self.points or not len(self._radii):
-            return [False] * len(self.points)
         spots = shapely.points([point.at for point in self.points])
         hit = self._holes.query(spots, predicate="dwithin", distance=HOLE_NEAR)[0]
         here = set(hit.tolist())

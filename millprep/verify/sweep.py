@@ -191,14 +191,13 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
     ]
     # A plunge is a disc; most start a cut of the same depth, whose round end covers it.
     still = np.flatnonzero(~moving)
-    if len(still):
-        bare = still[~_covered(still, a, radius, level_cut)]
-        spots = radius[bare].max(axis=1)
-        keep = spots > 1e-9
-        # a drill goes up where it went down: one disc
-        _, first = np.unique(np.column_stack((a[bare], spots))[keep], axis=0, return_index=True)
-        once = bare[keep][np.sort(first)]
-        areas.extend(_discs(a[once], radius[once].max(axis=1), fine))
+    bare = still[~_covered(still, a, radius, level_cut)]
+    spots = radius[bare].max(axis=1)
+    keep = spots > 1e-9
+    # a drill goes up where it went down: one disc
+    _, first = np.unique(np.column_stack((a[bare], spots))[keep], axis=0, return_index=True)
+    once = bare[keep][np.sort(first)]
+    areas.extend(_discs(a[once], radius[once].max(axis=1), fine))
     return np.concatenate(areas) if areas else np.array([], dtype=object)
 
 

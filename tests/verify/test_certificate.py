@@ -364,3 +364,11 @@ def test_holes_of_two_passes_have_a_place_where_they_come_near(apart: float, cou
     places = axes.contacts(2, 0.5)
     assert len(places) == count
     assert not shapely.is_empty(places).any()
+
+
+def test_grooves_that_come_nowhere_near_each_other_put_no_copper_at_stake() -> None:
+    first, second = shapely.box(-5, 0, -3, 0.2), shapely.box(3, 0, 5, 0.2)
+    around_it = shapely.box(-6, -3, 6, 3)
+    apart = Surroundings(first, second, around_it, lambda parts: np.ones(len(parts), int), 0.1)
+    assert not ContinuityTest(apart).seen
+    assert not IsolationTest(apart, W).seen

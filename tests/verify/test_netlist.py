@@ -11,7 +11,7 @@ from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, CopperPart
 from millprep.model.blank import Placement
-from millprep.model.board import Board
+from millprep.model.board import Board, CopperPiece, Hole, NetPoint
 from millprep.model.finding import Finding
 from millprep.verify.netlist import (
     MOST_NAMED,
@@ -210,3 +210,33 @@ def test_points_without_holes_or_copper_are_on_nothing() -> None:
     bare = PointsOnCopper([], replace(board, holes=()), ())
     assert bare.has_hole() == [False] * len(board.points)
     assert set(bare.on) == {None}
+
+
+def piece_at(copper: list[shapely.Polygon], holes: list[Hole], at: Point) -> int | None:
+    """The piece of copper that a point lies on."""
+    pieces = tuple(CopperPiece(f"c{n}", shape) for n, shape in enumerate(copper, 1))
+    board = Board("lamp", shapely.box(-9, -9, 9, 9), pieces, tuple(holes))
+    (piece,) = PointsOnCopper(copper, board, (), points=[NetPoint("n", at)]).pieces
+    return piece
+
+
+def test_a_point_without_a_hole_lies_on_the_copper_under_it() -> None:
+    pad = shapely.box(0, 0, 2, 2)
+    assert piece_at([pad], [], (1.0, 1.0)) == 0
+    assert piece_at([pad], [], (2.05, 1.0)) == 0
+    assert piece_at([pad], [], (2.07, 1.0)) is None
+
+
+def test_a_point_beside_a_hole_is_not_in_it() -> None:
+    """The wide hole makes the search as wide; the small one reaches no farther for that."""
+    pad = shapely.Point(0, 0).buffer(0.8)
+    holes = [Hole("h1", (0.0, 0.0), 1.0), Hole("h2", (6.0, 6.0), 4.0)]
+    assert piece_at([pad], holes, (0.4, 0.0)) == 0
+    assert piece_at([pad], holes, (1.0, 0.0)) is None
+
+
+def test_a_point_in_a_wide_hole_is_on_the_nearest_copper() -> None:
+    hole = Hole("h1", (0.0, 0.0), 4.0)
+    near, far = shapely.box(1.0, -1, 3, 1), shapely.box(-3, -1, -1.5, 1)
+    assert piece_at([near, far], [hole], (0.0, 0.0)) == 0
+    assert piece_at([far, near], [hole], (0.0, 0.0)) == 1

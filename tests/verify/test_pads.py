@@ -11,7 +11,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from millprep import job
-from millprep.model.board import Hole
+from millprep.model.board import Board, CopperPiece, Hole
 from millprep.toolpaths.clearing_of_blank import board_pads, drawn_pad_of, widths
 from millprep.verify.pads import SOLDER, pad_areas, pad_of, pad_widths
 from millprep.workflow.inputs import read_boards
@@ -104,3 +104,11 @@ def test_the_comparison_can_fail() -> None:
     assert mine is not None
     assert other is not None
     assert shapely.hausdorff_distance(mine.shape, other.shape) > CHORDS
+
+
+def test_a_hole_in_an_edge_of_its_copper_has_no_pad() -> None:
+    pieces = (CopperPiece("c1", shapely.box(10, 10, 30, 30)),)
+    edge = Hole("h2", (30.0, 20.0), 1.0, "c1")
+    board = Board("lamp", shapely.box(0, 0, 40, 40), pieces, (HOLE, edge))
+    assert pad_widths(board) == {"h1": pytest.approx(20.0)}
+    assert [pad.hole.id for pad in pad_areas(board)] == ["h1"]

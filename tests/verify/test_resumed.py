@@ -97,3 +97,18 @@ def test_an_arc_may_be_entered_a_digit_before_its_start() -> None:
     arc = TraceMove("arc_ccw", (20.0, 10.0, -0.1), (22.0, 12.0, -0.1), (20.0, 12.0), 300.0, 1)
     assert _on(arc, (19.9999, 10.0, -0.1), 0.001)
     assert not _on(arc, (19.9, 10.0, -0.1), 0.001)
+
+
+def test_a_later_stroke_down_may_begin_higher_than_the_old_one_but_not_lower() -> None:
+    """A share leaves out what an old hop led from, and comes down from clearance instead."""
+    hop = OLD.replace("G0 Z5.\nG0 X30. Y10.\n", "G0 Z1.\nG0 X30. Y10.\n")
+    assert check_resumed(trace(hop), trace(OLD), plunge=100.0, whole=True, file="p.ngc") == ()
+    (lower,) = check_resumed(trace(OLD), trace(hop), plunge=100.0, whole=True, file="p.ngc")
+    assert lower.message.startswith("A move is not one of the old program")
+    assert lower.line == trace(hop).moves[9].line
+
+
+def test_of_moves_that_end_in_one_place_the_one_that_is_entered_goes_on() -> None:
+    old = trace(OLD + "G0 X20. Y0.\nG1 Z-.1 F100.\nG1 Y10. F300.\nG0 Z5.\n")
+    new = trace("G0 X20. Y5.\nG1 Z-.1 F100.\nG1 Y10. F300.\nG0 Z5.\n")
+    assert check_resumed(old, new, plunge=100.0, whole=True, file="p.ngc") == ()

@@ -202,3 +202,21 @@ def test_many_are_reported_as_a_few() -> None:
     found = stray("".join(plunge(5 + k, 30) for k in range(40)), drill(1.0))
     assert [finding.more for finding in found] == [0, 0, 0, 0, 35]
     assert found[-1].words.endswith("And 35 more.")
+
+
+def test_where_nothing_may_be_cut_every_cut_is_reported() -> None:
+    """A board without holes, and a drill: there is no place for it."""
+    trace = read(HEAD + plunge(30, 30) + TAIL, file="a")
+    cuts = [ProgramCuts("a.ngc", trace, drill(1.0), PASS)]
+    where = layout(board([PAD])).placements
+    (found,) = check_stray_cuts(BLANK, cuts, where, [PASS], (), ASKED)
+    assert (found.code, found.at, found.line) == ("stray-cut", (30.0, 30.0), 11)
+
+
+def test_a_cut_may_run_from_one_area_into_the_next() -> None:
+    mill = end_mill(0.8, "clear")
+    areas = {0: shapely.box(30, 8, 36, 14), 1: shapely.box(36, 8, 42, 14)}
+    both = AllowedCuts("edge", {}, frozenset(["clear"]), areas)
+    across = cut([(31, 10), (41, 10)])
+    assert stray(across, mill, asked=both) == ()
+    assert len(stray(across, mill, asked=replace(both, cleared={0: areas[0]}))) == 1

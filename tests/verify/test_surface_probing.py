@@ -7,6 +7,7 @@ import shapely
 
 from millprep.model.finding import Finding, Refusal
 from millprep.verify import motion, reader
+from millprep.verify.motion_context import table
 from millprep.verify.probing import grid_fault
 from tests.helpers.programs import BLANK, LOOK, MACHINE, PASS, vee
 
@@ -94,3 +95,10 @@ def test_the_grid_is_whole_and_encloses_the_cuts() -> None:
 def test_without_a_look_at_zero_every_move_down_must_feel_its_way() -> None:
     found = check(GOOD.replace("G1 Z1. F100.\nM0 (look: 1 mm)\nG0 Z2.\n", "", 1))
     assert {finding.code for finding in found} == {"zero-not-shown"}
+
+
+def test_a_touch_that_ends_a_program_is_taken_to_reach_its_target() -> None:
+    last = f"{HEAD}G0 X5. Y5.\nG38.2 Z-1. F50.\nM2\n"
+    columns = table(reader.read(last, file="p.ngc"))
+    assert columns.end[-1].tolist() == [5.0, 5.0, -1.0]
+    assert [finding.code for finding in check(last)] == ["ends-low"]

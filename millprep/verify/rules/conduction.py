@@ -154,12 +154,11 @@ def solve(
     amps = np.asarray(amperes, dtype=float)
     sizes: list[int] = []
     systems: list[_System] = []
-    error = np.inf
-    for rounds in range(MOST_ROUNDS):
+    while True:
         systems.append(_System(elements, rims, resistors, amps, sheet))
         sizes.append(systems[-1].basis.N)
         volts, error = _extrapolated(sizes, [system.volts for system in systems])
-        if error <= accuracy or rounds + 1 == MOST_ROUNDS or 1.4 * sizes[-1] > most_unknowns:
+        if error <= accuracy or len(sizes) == MOST_ROUNDS or 1.4 * sizes[-1] > most_unknowns:
             break
         elements = elements.refined(np.flatnonzero(systems[-1].doubtful()))
     last = systems[-1]

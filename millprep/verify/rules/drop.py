@@ -16,7 +16,6 @@ from millprep.model.job.nets import BALANCED, NetFacts
 from millprep.model.judged import AtLoad, AtNeck, AtWire, CurrentNeck
 from millprep.standards.copper import (
     MOST_AMPERES,
-    MOST_RISE,
     MOST_WIDTH,
     OUTSIDE,
     OutsideCurve,
@@ -266,14 +265,16 @@ def current(
         necks = list(_bottlenecks(net, placement, as_cut))
     else:
         return None, ()
+    most = max(necks, key=lambda neck: neck.amperes, default=None)
+    if most is None:
+        return None, ()
     try:
-        section_for(max((n.amperes for n in necks), default=NOTHING), rise)
-        judged = [AtNeck(net.name, n, _carries(n.width, thickness, rise)) for n in necks]
+        section_for(most.amperes, rise)
     except OutsideCurve as beyond:
-        at = necks[0].at
-        return None, (_off_curve(net.name, placement, str(beyond), at),)
-    worst = max(judged, key=lambda at: at.share, default=None)
-    if worst is None or worst.share <= 1.0:
+        return None, (_off_curve(net.name, placement, str(beyond), most.at),)
+    judged = [AtNeck(net.name, n, _carries(n.width, thickness, rise)) for n in necks]
+    worst = max(judged, key=lambda at: at.share)
+    if worst.share <= 1.0:
         return worst, ()
     neck = worst.neck
     try:
@@ -293,8 +294,6 @@ def _carries(width: float, thickness: float, rise: float) -> float:
     try:
         return capacity(min(width, MOST_WIDTH), thickness, rise)
     except OutsideCurve:
-        if rise > MOST_RISE:
-            raise
         return MOST_AMPERES[OUTSIDE]
 
 
@@ -314,7 +313,7 @@ def _bottlenecks(net: NetFacts, placement: Placement, as_cut: AsCut) -> Iterable
 
 def _off_curve(net: str, placement: Placement, why: str, at: tuple[float, float]) -> Finding:
     message = (
-        f"net {net}: its current cannot be checked: {why}. Set a rise within the curves, or "
-        "measure a sample."
+        f"net {net}: its current cannot be checked: {why}. Measure how warm a sample gets, or "
+        "solder a wire along it."
     )
     return on_blank(placement, "current-off-curve", "warn", message, at)

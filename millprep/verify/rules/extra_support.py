@@ -68,9 +68,9 @@ def _low_places(mill_pass: MillingPass, height: float) -> FloatArray:
     """(n, 2) places of the spindle's axis below a height, and where Z is zeroed."""
     parts = [np.array([mill_pass.touch])]
     for program in mill_pass.programs:
-        if program.trail is not None:
-            z = program.trail.xyz[:, 2]
-            parts.append(program.trail.steps(np.minimum(z[:-1], z[1:]) < height, 1.0))
+        assert program.trail is not None, "programs were read back before"
+        z = program.trail.xyz[:, 2]
+        parts.append(program.trail.steps(np.minimum(z[:-1], z[1:]) < height, 1.0))
     return np.concatenate(parts)
 
 
@@ -216,7 +216,8 @@ def _strips(
     taped = job.setup.tape if isinstance(job.setup.tape, tuple) else ()
     through = [np.empty((0, 2))]
     for program in mill_pass.programs:
-        if program.trail is not None and program.depth >= laminate.thickness:
+        assert program.trail is not None, "programs were read back before"
+        if program.depth >= laminate.thickness:
             z = program.trail.xyz[:, 2]
             below = np.minimum(z[:-1], z[1:]) <= -laminate.thickness
             through.append(program.trail.steps(below, 1.0))

@@ -119,7 +119,8 @@ def _judged_cuts(programs: Iterable[Program], laminate: Blank, flatness: float) 
     """
     parts = [np.empty((0, 3))]
     for program in programs:
-        if program.trail is None or not program.spins or program.depth <= 0:
+        assert program.trail is not None, "programs were read back before"
+        if not program.spins or program.depth <= 0:
             continue
         below = laminate.copper + flatness
         if program.depth >= laminate.thickness:

@@ -84,7 +84,7 @@ def currents(through: FloatArray, solution: Solution) -> FloatArray:
 
 
 def bottleneck(shape: shapely.Polygon, ends: list[shapely.Geometry]) -> CurrentNeck | None:
-    """The narrowest section on the widest way between all `ends`; None for fewer than two.
+    """The narrowest section on the widest way between all `ends`; None where none is crossed.
 
     `ends` are soldered joints, each of one piece of metal: a way may lead through them. Where
     a way could split around a hole, the wider side counts alone.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
+from millprep.model.as_cut import AsCut
 from millprep.model.board import Hole
 from millprep.model.cut import HoleMade
 from millprep.model.job.rules import RulesPlan
@@ -99,3 +100,20 @@ def test_lands_narrower_than_a_level_asks_are_reported_by_kind() -> None:
     assert "3 pads of 1.80 mm around holes of 1.00 mm" in findings.message
     assert "than the 1.90 mm of level A" in findings.message
     assert "level B 1.80, C 1.70" in findings.message
+
+
+def test_copper_that_is_wide_around_a_hole_has_no_ring_to_speak_of() -> None:
+    plane = shapely.box(5, 5, 45, 45)
+    holes = [Hole("h1", (25.0, 25.0), 1.0, "c1"), Hole("h2", (40.0, 25.0), 1.0, "c1")]
+    placement = placed([plane], holes, outline=shapely.box(0, 0, 50, 50))
+    (ring,), faults = annular_rings(placement, cut(placement), STILL)
+    assert (ring.hole, ring.ring) == ("h2", pytest.approx(4.5, abs=1e-3))
+    assert faults == ()
+
+
+def test_without_holes_on_copper_there_is_no_ring() -> None:
+    loose = Hole("h1", (50.0, 5.0), 3.0)
+    placement = placed([PAD], [loose])
+    assert annular_rings(placement, cut(placement)) == ((), ())
+    gone = AsCut(1, (), (), ())
+    assert annular_rings(placed([PAD], [HOLE]), gone) == ((), ())

@@ -1,12 +1,15 @@
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 import shapely
 
 from millprep.model.board import Hole
 from millprep.model.job.nets import Load, NetFacts
+from millprep.model.judged import CurrentNeck
 from millprep.standards.copper import capacity
-from millprep.verify.rules.drop import current, drop
+from millprep.verify.rules.drop import NOTHING, Drop, current, drop
 from millprep.verify.rules.necks import bottleneck, sections
 from tests.helpers.rules_scene import cut, joined, less, placed
 
@@ -19,6 +22,12 @@ HOLES = [Hole("h1", (10, 21.5), 1.1, "c1"), Hole("h2", (90, 21.5), 1.1, "c1")]
 def loaded(amperes: float) -> NetFacts:
     ends = (Load("in", (10, 21.5), -amperes), Load("out", (90, 21.5), amperes))
     return NetFacts("heater", ("c1",), loads=ends)
+
+
+def solved(*necks: CurrentNeck) -> Drop:
+    """A net that is solved, with sections of its copper."""
+    nothing: Any = None
+    return Drop("heater", "in", (), necks, (), 0.0, nothing)
 
 
 @pytest.mark.parametrize("wear", [0.0, 0.05])
@@ -112,9 +121,20 @@ def test_beyond_the_curves() -> None:
     (fault,) = faults
     assert (fault.code, fault.severity) == ("current-off-curve", "warn")
     assert "the curves end at 35 A" in fault.message
-    net = NetFacts("n", ("c1",), amperes=1.0)
-    _, (fault,) = current(net, placement, cut(placement), 0.035, 120)
-    assert "a rise of 100 K" in fault.message
+
+
+def test_a_current_beyond_the_curves_is_reported_where_it_flows() -> None:
+    placement = placed([NECK], HOLES)
+    necks = [CurrentNeck(3.0, (20.0, 21.5), 2.0), CurrentNeck(0.5, (50.0, 21.25), 40.0)]
+    worst, (fault,) = current(loaded(40.0), placement, cut(placement), 0.035, 10, solved(*necks))
+    assert worst is None
+    assert (fault.code, fault.at) == ("current-off-curve", (50.0, 21.25))
+
+
+def test_copper_that_carries_next_to_nothing_is_not_judged() -> None:
+    placement = placed([NECK], HOLES)
+    idle = solved(CurrentNeck(0.5, (50.0, 21.25), NOTHING / 2))
+    assert current(loaded(1.0), placement, cut(placement), 0.035, 10, idle) == (None, ())
 
 
 def test_sections_find_the_narrowest_place_of_a_shape() -> None:
@@ -124,3 +144,30 @@ def test_sections_find_the_narrowest_place_of_a_shape() -> None:
     # At a blind end it looks no nearer than half a width.
     slanted = shapely.Polygon([(0, 0), (20, 0), (20, 2), (0, 1)])
     assert 1.0 < sections(slanted).widths.min() < 1.03
+
+
+def test_copper_as_wide_as_it_is_long_has_no_neck() -> None:
+    square = shapely.box(0, 0, 4, 4)
+    joints: list[shapely.Geometry] = [shapely.Point(x, 2).buffer(0.3) for x in (1, 3)]
+    assert bottleneck(square, joints) is None
+    assert bottleneck(shapely.box(0, 0, 12, 4), [joints[0], shapely.Point(11, 2)]) is not None
+
+
+def test_a_neck_that_no_width_within_the_curves_would_mend() -> None:
+    """25 A: within the curves, but not on 35 µm at 10 K, however wide."""
+    placement = placed([NECK], HOLES)
+    neck = CurrentNeck(1.0, (50.0, 21.25), 25.0)
+    worst, (fault,) = current(loaded(25.0), placement, cut(placement), 0.035, 10, solved(neck))
+    assert worst is not None
+    assert worst.carries == capacity(1.0, 0.035, 10)
+    assert "It carries 2.39 A; 25 A would need" in fault.message
+    assert "mm, the curves end at 10.16 mm. Widen it" in fault.message
+    assert (fault.code, fault.at) == ("neck-too-thin", (50.0, 21.25))
+
+
+def test_copper_so_wide_and_thick_that_the_curves_end_carries_what_they_end_at() -> None:
+    placement = placed([NECK], HOLES)
+    neck = CurrentNeck(40.0, (50.0, 21.25), 30.0)
+    worst, faults = current(loaded(30.0), placement, cut(placement), 0.105, 40, solved(neck))
+    assert worst is not None
+    assert (worst.carries, faults) == (35.0, ())

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 import shapely
@@ -10,7 +11,7 @@ from millprep.model.board import Hole
 from millprep.model.job.nets import Load, NetFacts, Wire
 from millprep.model.judged import AtLoad, NetJudged
 from millprep.standards.copper import sheet_resistance, wire_resistance
-from millprep.verify.rules.drop import drop
+from millprep.verify.rules.drop import SURE, _judged, drop
 from millprep.verify.rules.judge import across as acrosses
 from tests.helpers.rules_scene import cut, joined, placed
 
@@ -100,6 +101,16 @@ def test_too_much_is_lost() -> None:
     )
     assert fault.at == (20.0, 21.5)
     assert drop(net, placement, cut(placement), 0.035, most_lost=0.5)[1] == ()
+
+
+def test_volts_that_are_not_known_well_are_reported() -> None:
+    placement = placed([RAIL], holes(10, 20))
+    done, _ = drop(rail(-1.0, 1.0), placement, cut(placement), 0.035)
+    assert done is not None
+    assert _judged(replace(done, error=SURE), placement, None) == []
+    (fault,) = _judged(replace(done, error=0.034), placement, None)
+    assert (fault.code, fault.severity, fault.at) == ("drop-uncertain", "note", (20.0, 21.5))
+    assert "the voltage drop is known to 3.4% only" in fault.message
 
 
 PARTED = [shapely.box(5, 20, 48, 23), shapely.box(52, 20, 95, 23)]

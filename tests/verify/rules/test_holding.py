@@ -6,21 +6,26 @@ import json
 import math
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 
 from millprep.geometry.pose import Pose
 from millprep.job import load
-from millprep.model.blank import Box, Clamp
+from millprep.model.blank import Blank, Box, Clamp
 from millprep.model.job.job import JobPlan
-from millprep.model.milling_pass import Holding
+from millprep.model.milling_pass import Holding, MillingPass
 from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 from millprep.model.set_of_programs import CutSet, MilledBlank
-from millprep.verify.rules.extra_support import on_blank
+from millprep.verify.rules.extra_support import extra_supports, on_blank
 from millprep.verify.rules.holding import held
+from millprep.verify.rules.plate import Plate
 from millprep.workflow.prepare import prepare
 from tests.helpers import small_job
+from tests.helpers.programs import MACHINE
 
 CLAMP = "[[setup.clamp]]\nbox = [{0}]\nheight = 3\n"
 EDGES = ("-15, 18, 4, 33", "56, 18, 75, 33", "22, -15, 37, 4", "22, 46, 37, 65")
@@ -199,6 +204,31 @@ def test_the_examples_are_held(example_set: Path) -> None:
         if row["holding"] is not None:
             assert row["holding"]["lift"] <= row["holding"]["allowed"]
             assert row["holding"]["share"] == 0
+
+
+def test_cuts_that_no_lift_is_allowed_to_are_not_judged(made: tuple[CutSet, JobPlan]) -> None:
+    """At a surface lower by 0.045 mm a groove of 0.08 mm ends in the copper's foot."""
+    cut_set, plan = made
+    low = replace(plan, isolation=replace(plan.isolation, flatness=0.045))
+    assert set(of(cut_set.blanks[0], low).places[:, 3].round(6)) == {0.3}
+    (mill_pass,) = cut_set.blanks[0].passes
+    engraved = tuple(p for p in mill_pass.programs if p.depth < 1.0)
+    only = replace(cut_set.blanks[0], passes=(replace(mill_pass, programs=engraved),))
+    assert engraved
+    assert held(only, low) == ((None,), ())
+
+
+def test_on_a_blank_smaller_than_any_clamp_or_strip_nothing_would_help() -> None:
+    blank = Blank(1, (9.0, 9.0), 1.6, 0.035)
+    mill_pass = MillingPass(1, 1, shapely.box(0, 0, 9, 9), Pose(), (), (1.0, 1.0))
+    loose = Holding(
+        force=2.0, lift=4.0, allowed=0.1, at=(4.0, 4.0), share=1.0,
+        places=np.array([(4.0, 4.0, 4.0, 0.1)]),
+    )  # fmt: skip
+    plate = Plate((9.0, 9.0), 7e3, 0.14, ())
+    job: Any = SimpleNamespace(machine=MACHINE, setup=SimpleNamespace(tape=False))
+    springs = {"clamp": 10.0, "tape": 1.0}
+    assert extra_supports(plate, blank, mill_pass, job, loose, np.ones(1), springs) == ()
 
 
 def test_a_box_of_the_machine_lies_sideways_on_a_blank_that_does() -> None:

@@ -76,3 +76,19 @@ def test_two_areas_have_no_common_point() -> None:
 def test_an_empty_area() -> None:
     with pytest.raises(ValueError, match="no triangles"):
         triangulated([shapely.Polygon()])
+
+
+def test_a_triangle_of_no_area_is_none() -> None:
+    """Of points on one line the triangulation makes a triangle that no area is in."""
+    copper = shapely.LineString([(2, 1), (1, 1), (2, 2)]).buffer(0.5, quad_segs=1)
+    assert isinstance(copper, shapely.Polygon)
+    whole(triangulated([shapely.segmentize(copper, 0.5)]), copper)
+
+
+@pytest.mark.parametrize("rounds", [0, 1, 2])
+def test_an_outline_that_is_divided_too_often_is_covered_all_the_same(
+    rounds: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("millprep.verify.rules.mesh.MOST_ROUNDS", rounds)
+    wedge = shapely.Polygon([(0, 0), (20, 0), (20, 0.4), (19, 0.39)])
+    whole(triangulated([wedge]), wedge)

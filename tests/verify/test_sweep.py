@@ -1,0 +1,73 @@
+"""What a cutter sweeps, against closed forms."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from millprep.geometry.pose import Pose
+from millprep.model.cutter import Cutter, slope
+from millprep.verify.reader import read
+from millprep.verify.sweep import DISC_TOLERANCE, arc_samples, segments, sweep
+from tests.helpers.programs import HEAD, TAIL, end_mill, plunge, vee
+
+
+def swept(text: str, cutter: Cutter, level: float = 0.0) -> shapely.Geometry:
+    return shapely.union_all(
+        sweep(segments(read(HEAD + text + TAIL, file="a")), cutter, Pose(), level)
+    )
+
+
+def hull_of_discs(apart: float, small: float, large: float) -> float:
+    """Area of the convex hull of two discs: two tangents and what they leave of each disc."""
+    lean = math.asin((large - small) / apart)
+    tangents = math.sqrt(apart**2 - (large - small) ** 2) * (small + large)
+    return tangents + large**2 * (math.pi / 2 + lean) + small**2 * (math.pi / 2 - lean)
+
+
+@pytest.mark.parametrize(("level", "first"), [(0.0, 0.05), (0.035, 0.05), (0.035, 0.035)])
+def test_a_vee_on_a_ramp_sweeps_the_hull_of_its_discs(level: float, first: float) -> None:
+    cutter = vee(tip=0.2, angle=60.0)
+    ramp = f"G0 X10. Y10.\nG1 Z{-first} F60.\nG1 X13. Y14. Z-1.\nG0 Z2.\n"
+    small, large = (0.1 + (deep - level) * slope(cutter) for deep in (first, 1.0))
+    area = swept(ramp, cutter, level)
+    exact = hull_of_discs(5.0, small, large)
+    assert exact - 20 * DISC_TOLERANCE < area.area < exact
+    assert area.bounds[2:] == pytest.approx((13 + large, 14 + large), abs=2 * DISC_TOLERANCE)
+
+
+def test_a_vee_without_a_tip_sweeps_a_drop_from_where_it_enters() -> None:
+    keen = vee(tip=0.0, angle=90.0)
+    down = "G0 X10. Y10.\nG1 Z0. F60.\nG1 X15. Z-1.\nG0 Z2.\n"
+    area = swept(down, keen)
+    assert area.area == pytest.approx(hull_of_discs(5.0, 0.0, 1.0), abs=20 * DISC_TOLERANCE)
+    assert area.bounds[0] == pytest.approx(10.0, abs=1e-6)
+
+
+def test_a_plunge_alone_is_one_disc() -> None:
+    area = swept(plunge(10, 10), end_mill(2.0))
+    assert area.area == pytest.approx(math.pi, abs=2 * math.pi * DISC_TOLERANCE)
+
+
+@pytest.mark.parametrize(
+    ("end", "clockwise", "sweep_"),
+    [
+        ((1.0, 0.0), False, math.tau), ((1.0, 0.0), True, -math.tau),
+        ((0.0, 1.0), False, math.pi / 2), ((0.0, 1.0), True, -3 * math.pi / 2),
+        ((0.0, -1.0), False, 3 * math.pi / 2), ((0.0, -1.0), True, -math.pi / 2),
+    ],
+)  # fmt: skip
+def test_an_arc_is_followed_the_way_it_turns(
+    end: tuple[float, float], clockwise: bool, sweep_: float
+) -> None:
+    angles, radii, heights = arc_samples(
+        (1.0, 0.0, 0.0), (*end, -1.0), (0.0, 0.0), clockwise, 0.001
+    )
+    assert angles[-1] - angles[0] == pytest.approx(sweep_)
+    assert radii == pytest.approx(1.0)
+    assert heights == pytest.approx(np.linspace(0.0, -1.0, len(angles)))
+    # no chord is farther from the circle than 0.001
+    assert 1 - math.cos(abs(angles[1] - angles[0]) / 2) <= 0.001 + 1e-12
