@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -15,7 +16,8 @@ from millprep.verify.sweep import Shapes, dilated
 FIRST_REACH = 0.8
 """Where the search begins, mm: to look less far first costs more than it saves."""
 LAST_REACH = 1000.0
-FIRST_WIDTH = 1.0
+FIRST_WIDTH = 0.125
+"""The search for necks begins here, mm; a power of two, so that widths are multiples of one."""
 STEP = 0.002
 """The width is found to this, mm."""
 
@@ -75,7 +77,8 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
 
     A neck is narrower than w when taking w / 2 off every edge parts the shape, opens the
     copper around one of its holes, or leaves nothing; copper that leads to nothing wider, a
-    blind end, is no neck.
+    blind end, is no neck. One that leads to an end less than half as wide again may be missed:
+    taking more off takes the end away as well.
     """
     every = np.array([shape for _, shape in shapes], dtype=object)
     width = _widths(every)
@@ -86,20 +89,35 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
     )
 
 
-def _widths(shapes: Shapes) -> FloatArray:
-    """The width of each shape's narrowest neck, mm to `STEP`."""
-    low, high = np.zeros(len(shapes)), np.full(len(shapes), FIRST_WIDTH)
-    open_ = np.arange(len(shapes))
-    while len(open_):
-        open_ = open_[~_thin(shapes[open_], high[open_])]
-        low[open_] = high[open_]
-        high[open_] *= 2
+def neck_below(shape: shapely.Geometry, width: float) -> float:
+    """The width of a shape's narrowest neck, mm to `STEP`; `width` if none is narrower."""
+    return float(_widths(np.array([shape], dtype=object), width)[0])
+
+
+def _widths(shapes: Shapes, most: float = math.inf) -> FloatArray:
+    """The width of each shape's narrowest neck, mm to `STEP`, at most `most`."""
+    low, high = np.zeros(len(shapes)), np.zeros(len(shapes))
+    open_, wide = np.arange(len(shapes)), 0.0
+    while len(open_) and wide < most:
+        wide = min(_next_width(wide), most)
+        thin = _thin(shapes[open_], wide)
+        high[open_] = wide
+        open_ = open_[~thin]
+        low[open_] = wide
     while (busy := np.flatnonzero(high - low > STEP / 2)).size:
         middle = (low[busy] + high[busy]) / 2
         thin = _thin(shapes[busy], middle)
         high[busy[thin]] = middle[thin]
         low[busy[~thin]] = middle[~thin]
     return low
+
+
+def _next_width(width: float) -> float:
+    """Widths that are tried, mm: two in every octave, so that ends half as wide again show."""
+    if not width:
+        return FIRST_WIDTH
+    mantissa, exponent = math.frexp(width)
+    return math.ldexp(0.75 if mantissa == 0.5 else 1.0, exponent)
 
 
 def _places(shapes: Shapes, width: FloatArray) -> list[Point]:
@@ -123,13 +141,6 @@ def _place(shape: shapely.Geometry, eroded: shapely.Geometry, width: float) -> P
         lost = shapely.get_parts(shapely.difference(shape, opened))
         at = lost[int(np.argmax(shapely.area(lost)))].representative_point()
     return (float(at.x), float(at.y))
-
-
-def thinner(shapes: Shapes, width: float) -> Shapes:
-    """The shapes with a neck narrower than `width`."""
-    if not len(shapes) or width <= 0:
-        return shapes[:0]
-    return shapes[_thin(shapes, width)]
 
 
 def _thin(shapes: Shapes, width: float | FloatArray) -> NDArray[np.bool_]:

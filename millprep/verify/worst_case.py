@@ -31,7 +31,7 @@ from millprep.model.finding import Finding
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import Nets, as_copper, nets_on
 from millprep.verify.contact import Cuts
-from millprep.verify.narrowest import every_neck, outlines, pair_gaps, thinner
+from millprep.verify.narrowest import neck_below, outlines, pair_gaps
 from millprep.verify.sweep import Shapes
 from millprep.verify.trace import Trace
 
@@ -110,17 +110,13 @@ def narrowest(
     least, most = added
     best, which = math.inf, 0
     for i in np.argsort(widths - 2 * most, kind="stable").tolist():
-        if widths[i] - 2 * most[i] >= best:
-            break
         width = float(widths[i] - 2 * most[i])
+        if best <= 0 or width >= best:
+            break
         if least[i] < most[i]:
             left = edges.cut(shapes[i])
-            if not isinstance(left, shapely.Polygon) or left.is_empty:
-                width = 0.0
-            elif best < math.inf and not len(thinner(np.array([left], dtype=object), best)):
-                continue
-            else:
-                width = every_neck([("", left)])[0].width
+            whole = isinstance(left, shapely.Polygon) and not left.is_empty
+            width = neck_below(left, best) if whole else 0.0
         if width < best:
             best, which = width, i
     return max(best, 0.0), which

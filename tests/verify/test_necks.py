@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from millprep.verify.narrowest import STEP, every_neck
+from millprep.verify.narrowest import STEP, every_neck, neck_below
 
 DUMBBELL = shapely.union_all(
     [shapely.box(0, 0, 3, 3), shapely.box(3, 1, 6, 1.4), shapely.box(6, 0, 9, 3)]
@@ -58,6 +58,30 @@ def test_every_neck_of_many() -> None:
     assert [one.piece for one in found] == [f"c{i}" for i in range(1, 12)]
     for one, shape in zip(found, shapes, strict=True):
         assert shapely.dwithin(shape, shapely.Point(one.at), 1e-6)
+
+
+def lollipop(neck: float, end: float) -> shapely.Geometry:
+    """A track out of a plane of 6 mm, to a round end."""
+    pad = shapely.Point(9, 3).buffer(end / 2, quad_segs=64)
+    return shapely.union_all(
+        [shapely.box(0, 0, 6, 6), shapely.box(6, 3 - neck / 2, 9, 3 + neck / 2), pad]
+    )
+
+
+@pytest.mark.parametrize("neck", [0.13, 0.3, 0.6, 0.8, 1.2])
+@pytest.mark.parametrize("wider", [1.51, 1.8, 2.0, 2.5, 3.0])
+def test_a_track_to_an_end_half_as_wide_again_is_a_neck(neck: float, wider: float) -> None:
+    """Of a wide piece the end is gone long before all of it is."""
+    (found,) = every_neck([("c1", lollipop(neck, neck * wider))])
+    assert found.width == pytest.approx(neck, abs=STEP)
+    assert 5.9 < found.at[0] < 9.0
+
+
+def test_a_neck_below_a_width() -> None:
+    assert neck_below(DUMBBELL, 0.5) == pytest.approx(0.4, abs=STEP)
+    assert neck_below(DUMBBELL, 0.401) == pytest.approx(0.4, abs=STEP)
+    assert neck_below(DUMBBELL, 0.39) == 0.39
+    assert neck_below(DUMBBELL, 0.1) == 0.1
 
 
 def test_a_taper_is_no_neck() -> None:

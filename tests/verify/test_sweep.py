@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.pose import Pose
 from millprep.model.cutter import Cutter, slope
@@ -15,7 +16,7 @@ from millprep.verify.sweep import DISC_TOLERANCE, arc_samples, segments, sweep
 from tests.helpers.programs import HEAD, TAIL, end_mill, plunge, vee
 
 
-def swept(text: str, cutter: Cutter, level: float = 0.0) -> shapely.Geometry:
+def swept(text: str, cutter: Cutter, level: float = 0.0) -> BaseGeometry:
     return shapely.union_all(
         sweep(segments(read(HEAD + text + TAIL, file="a")), cutter, Pose(), level)
     )

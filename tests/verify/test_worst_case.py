@@ -18,7 +18,7 @@ from millprep.model.cutter import Cutter, Vee, wider
 from millprep.verify.as_cut import Nets, as_cut
 from millprep.verify.compare import compare
 from millprep.verify.contact import Cuts
-from millprep.verify.narrowest import thinner
+from millprep.verify.narrowest import STEP
 from millprep.verify.reader import read
 from millprep.verify.worst_case import (
     narrowed,
@@ -213,4 +213,48 @@ def test_where_there_is_no_copper_there_is_no_neck() -> None:
     none, widths = np.empty(0, dtype=object), np.empty(0)
     edges: Any = None
     assert narrowest(none, widths, edges, (widths, widths)) == (None, None)
-    assert len(thinner(none, 0.5)) == 0
+
+
+class Left:
+    """What the grown grooves leave of a shape, as given, and of how many they were asked."""
+
+    def __init__(self, *left: shapely.Geometry) -> None:
+        self.left = {id(shape): rest for shape, rest in zip(SHAPES, left, strict=True)}
+        self.cuts = 0
+
+    def cut(self, shape: shapely.Geometry) -> shapely.Geometry:
+        self.cuts += 1
+        return self.left[id(shape)]
+
+
+SHAPES = np.array([shapely.box(0, 10 * k, 20, 10 * k + 1) for k in range(3)], dtype=object)
+
+
+def thinnest(widths: list[float], least: float, *left: shapely.Geometry) -> tuple[Any, Any, int]:
+    """Width and number of the narrowest of three shapes, 0.2 mm added at most, and the cuts."""
+    edges: Any = Left(*left)
+    added = (np.full(3, least), np.full(3, 0.2))
+    return (*narrowest(SHAPES, np.array(widths), edges, added), edges.cuts)
+
+
+def bar(width: float) -> shapely.Polygon:
+    return shapely.box(0, 0, 20, width)
+
+
+def test_a_neck_that_is_surely_narrower_than_any_other_can_be_is_the_narrowest() -> None:
+    assert thinnest([1.0, 0.8, 0.9], 0.2, *SHAPES) == (pytest.approx(0.4), 1, 0)
+    assert thinnest([1.0, 0.3, 0.4], 0.2, *SHAPES) == (0.0, 1, 0)
+
+
+def test_necks_in_doubt_are_cut_until_none_can_be_narrower() -> None:
+    # the first may be 0.4 and is 0.6, the second may be 0.5 and is 0.7, the last is 0.55 at least
+    width, which, cuts = thinnest([0.8, 0.9, 0.95], 0.1, bar(0.6), bar(0.7), bar(0.65))
+    assert (width, which, cuts) == (pytest.approx(0.6, abs=STEP), 0, 3)
+    width, which, cuts = thinnest([0.8, 0.9, 1.1], 0.1, bar(0.6), bar(0.55), bar(0.8))
+    assert (width, which, cuts) == (pytest.approx(0.55, abs=STEP), 1, 2)
+
+
+def test_what_is_parted_has_no_width_and_nothing_is_narrower() -> None:
+    two = shapely.union_all([bar(0.5), shapely.box(0, 1, 20, 2)])
+    for gone in (two, shapely.Polygon()):
+        assert thinnest([0.8, 0.4, 0.3], 0.1, bar(0.6), bar(0.2), gone) == (0.0, 2, 1)
