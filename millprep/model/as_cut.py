@@ -17,13 +17,13 @@ class Groove:
     Attributes:
         surface: area at the copper's surface.
         foot: area at the copper's foot.
-        under: area just above the laminate's lower face; None when nobody looked.
+        under: area just above the laminate's lower face.
     """
 
     cutter: str
     surface: shapely.MultiPolygon
     foot: shapely.MultiPolygon
-    under: shapely.MultiPolygon | None = None
+    under: shapely.MultiPolygon
 
 
 @dataclass(frozen=True, slots=True)

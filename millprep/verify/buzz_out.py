@@ -203,5 +203,6 @@ def _rank(reason: Reason) -> str:
             return f"{gap:.3f}"
         case NetReason(net):
             return f"net {net},"
-        case JoinReason(passes, (x, y)):
-            return f"passes {passes[0]} and {passes[1]} at {x:.1f}, {y:.1f}"
+        case _:
+            (first, second), (x, y) = reason.passes, reason.at
+            return f"passes {first} and {second} at {x:.1f}, {y:.1f}"

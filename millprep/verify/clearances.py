@@ -10,7 +10,7 @@ Two pieces that are drawn nearer than the required gap stay so: no cut removes d
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -57,8 +57,6 @@ def pad_gaps(
     owner, edges = outlines([part.shape for part in parts], CHUNK)
     pads = pad_areas(placement.board)
     drawn = np.array([placement.pose.shape(pad.shape) for pad in pads], dtype=object)
-    if not len(drawn) or not len(edges):
-        return (), ()
     foot = dilated(drawn, skirt, _QUARTER)
     near, edge = shapely.STRtree(edges).query(foot, predicate="dwithin", distance=required_gap)
     far = shapely.distance(foot[near], edges[edge])
@@ -85,24 +83,33 @@ def pad_gaps(
     reached.sort(
         key=lambda pad_gap: (required_gap if pad_gap.gap is None else pad_gap.gap, pad_gap.hole)
     )
-    return tuple(reached), (_gap_note(reached, placement, required_gap),)
+    return tuple(reached), tuple(_gap_note(reached, placement, required_gap))
 
 
 def _is_sliver(shape: shapely.Polygon) -> bool:
     return shape.area < ISLAND and bool(shape.buffer(-SLIVER, quad_segs=2).is_empty)
 
 
-def _gap_note(reached: Sequence[PadGap], placement: Placement, required_gap: float) -> Finding:
+def _gap_note(
+    reached: Sequence[PadGap], placement: Placement, required_gap: float
+) -> Iterator[Finding]:
     """A note of how many pads have the gap, and of the one that has least."""
-    words = {hole.id: hole.words for hole in placement.board.holes}
-    least, open_ = reached[0], [pad_gap for pad_gap in reached if not _short(pad_gap, required_gap)]
-    message = f"{len(open_)} of {len(reached)} pads have a gap of {required_gap:g} mm around them"
-    if least.gap is not None and _short(least, required_gap):
+    on_copper = [hole for hole in placement.board.holes if hole.piece is not None]
+    if not on_copper:
+        return
+    words = {hole.id: hole.words for hole in on_copper}
+    wide = sum(not _short(pad_gap, required_gap) for pad_gap in reached)
+    message = f"{wide} of {len(reached)} pads have a gap of {required_gap:g} mm around them"
+    at = reached[0].at if reached else placement.pose.point(on_copper[0].at)
+    if wide < len(reached):
+        least = reached[0]
         message += f"; the narrowest is {least.gap:.3f} mm, at the pad of {words[least.hole]}"
-    bare = sum(hole.piece is not None for hole in placement.board.holes) - len(reached)
-    if bare:
+    bare = len(on_copper) - len(reached)
+    if bare == 1:
+        message += "; 1 hole on copper is not surrounded by it and has no pad"
+    elif bare:
         message += f"; {bare} holes on copper are not surrounded by it and have no pad"
-    return on_blank(placement, "gap-around-pads", "note", f"{message}.", least.at)
+    yield on_blank(placement, "gap-around-pads", "note", f"{message}.", at)
 
 
 def _short(pad_gap: PadGap, required_gap: float) -> bool:
@@ -241,8 +248,6 @@ def near_pieces(
     index = placement.index
     parts = [part for part in cut.parts if any(copy == index for copy, _ in part.pieces)]
     shapes = np.array([part.shape for part in parts], dtype=object)
-    if len(parts) < 2:
-        return []
     tree = shapely.STRtree(shapes)
     first, second = tree.query(shapes, predicate="dwithin", distance=max(gap - 2 * EDGE, 0.0))
     first, second = first[first < second], second[first < second]

@@ -71,8 +71,6 @@ def bridges(
             join(i, j, _between(pieces[names[i]], pieces[names[j]]))
     # Small connectors first: they are the bridges, the floating copper joins what is left.
     for connector in sorted(connectors.tolist(), key=lambda shape: shape.area):
-        if shapely.get_dimensions(connector) != 2:
-            continue
         touched = sorted(tree.query(connector, predicate="dwithin", distance=TOUCH).tolist())
         for i, j in pairwise(touched):
             join(i, j, _contact(connector, grown[i], grown[j]))
@@ -96,8 +94,6 @@ def _contact(
         for part in shapely.get_parts(shapely.intersection(skin, piece)).tolist()
         if part.area > 0
     ]
-    if not contacts:
-        return _between(first, second)
     at = min(contacts, key=lambda part: part.area).representative_point()
     return (at.x, at.y)
 

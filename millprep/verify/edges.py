@@ -49,8 +49,6 @@ def check_gouges(
     """
     carrier = _carriers(parts, placement)
     names = [name for name in pieces if len(carrier.get(name, ())) == 1]
-    if not names:
-        return []
     deep = max(EDGE - cut_short, SHAPES)
     inner = dilated(np.array([pieces[name] for name in names], dtype=object), -deep, 2)
     gone = np.asarray(shapely.difference(inner, [carrier[name][0] for name in names]))

@@ -46,14 +46,10 @@ def _cut_of(grooves: Sequence[Groove], some: Sequence[Hole]) -> dict[str, shapel
     """The area each hole took, by hole id; holes in the blank frame."""
     holes = [hole for hole in some if hole.end is None]
     slots = [hole for hole in some if hole.end is not None]
-    if not some:
-        return {}
     areas = np.array(
         [area for groove in grooves for area in shapely.get_parts(groove.surface).tolist()],
         dtype=object,
     )
-    if not len(areas):
-        return {}
     result = _milled(areas, slots)
     if not holes:
         return result
@@ -195,7 +191,7 @@ def check_holes(
     surface: Sequence[CopperPart],
     placement: Placement,
     cut: Mapping[str, shapely.Polygon],
-    grooves: Sequence[Groove] = (),
+    grooves: Sequence[Groove],
 ) -> list[Finding]:
     """Holes that are missing, of the wrong size or depth, too near an edge, or through it.
 
@@ -225,16 +221,13 @@ def _floors(
     grooves: Sequence[Groove],
     hole_fault: Fault,
 ) -> Iterator[Finding]:
-    """Holes that do not go through the laminate, where the grooves say how deep they are.
+    """Holes that do not go through the laminate.
 
     A core that is left in a hole comes out with it.
     """
-    known = [groove for groove in grooves if groove.under is not None]
-    if not known:
-        return
     open_above, open_below = (
         shapely.STRtree(shapely.get_parts(np.array(level, dtype=object)))
-        for level in ([g.surface for g in known], [g.under for g in known])
+        for level in ([g.surface for g in grooves], [g.under for g in grooves])
     )
 
     def within(tree: shapely.STRtree, area: shapely.Geometry) -> shapely.Geometry:

@@ -238,7 +238,7 @@ def _as_cut(placement: Placement, blank: Blank, laps: tuple[Lap, ...]) -> AsCut:
     for part in shapely.get_parts(left):
         on = sorted(int(i) for i in tree.query(part, predicate="contains"))
         parts.append(CopperPart(part, tuple((0, pieces[i][0]) for i in on)))
-    groove = Groove(VEE.name, shapely.MultiPolygon(), shapely.MultiPolygon())
+    groove = Groove(VEE.name, *[shapely.MultiPolygon()] * 3)
     return AsCut(1, (groove,), tuple(parts))
 
 

@@ -19,6 +19,7 @@ ERRORS = {
     "G0 X1 (a) b)": "a comment is closed that was never opened",
     "G0 X1 ;c": "';C' is not a word of RS-274",
     # words, 3.3.1 and 3.3.2
+    f"G0 X1 ({'a' * 249})": "the line holds 257 characters, 256 are allowed",
     "N123456 G0 X1": "a line number is N and one to five digits",
     "NG0 X1": "a line number is N and one to five digits",
     "/N G0 X1": "a line number is N and one to five digits",
@@ -170,6 +171,7 @@ def test_a_line_that_is_just_within_the_report() -> None:
     for line in (
         "G2 X10 R4.9981", "G38.2 X.254", "M3.00009", "G0 X1 (a) (b;c)", "N0 G0 X1", "/", "G0 X+.5",
         "g+0 x 1 . 5", "M3 M8 M48 M1", "G4 P0", "G82 X1 Z-1 R1 P0", "S0", "T0 M6", "G61.1", "M7",
+        f"G0 X1 ({'a' * 248})",
     ):  # fmt: skip
         read(f"{HEAD}{line}\nM2\n", file="a")
 

@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from millprep.geometry.pose import Pose
-from millprep.model.as_cut import AsCut, BoardProof
+from millprep.model.as_cut import AsCut, BoardProof, CopperPart
 from millprep.model.blank import Layout
 from millprep.model.board import Hole
 from millprep.model.judged import Check, JoinReason
@@ -110,11 +110,45 @@ def test_the_walk_goes_strip_by_strip() -> None:
     assert len(strips) == 7
 
 
-def test_a_join_is_touched_where_two_rails_lie_next_to_it() -> None:
-    """Between two rails the copper on both sides of the groove has pads."""
-    join = Join(1, 0, "c1", (30.0, 11.1), (1, 2), 0.4, (0.0, 1.0))
-    (check,) = [c for c in checks(NETS, (join,)) if isinstance(c.reason, JoinReason)]
-    assert (check.first.piece, check.second.piece) in {("c1", "c2"), ("c1", None)}
+@pytest.mark.parametrize(
+    ("parts", "nets", "second", "when"),
+    [
+        (((0, "c1"), (0, "c2")), {}, ("c2", "c2", "h120"), "any time"),
+        (((0, "c1"), (0, "c2")), {"c1": "gnd", "c2": "gnd"}, ("c2", "gnd", "h120"),
+         "before soldering"),
+        (((0, "c1"), (1, "c2")), {}, (None, None, None), "any time"),
+        (((0, "c1"), None), {"c1": "gnd"}, (None, None, None), "any time"),
+        (((0, "c1"),), {}, None, ""),
+    ],
+)  # fmt: skip
+def test_what_lies_across_a_join_is_touched(
+    parts: tuple[tuple[int, str] | None, ...],
+    nets: dict[str, str],
+    second: tuple[str | None, ...] | None,
+    when: str,
+) -> None:
+    """A pad of the piece there, or bare copper of no piece of this copy; or nothing is left."""
+    (placement,) = layout(board(RAILS, HOLES)).placements
+    copper = AsCut(
+        1, (),
+        tuple(
+            CopperPart(rail, () if key is None else (key,))
+            for rail, key in zip(RAILS, parts, strict=False)
+        ),
+    )  # fmt: skip
+    join = Join(1, 0, "c1", (22.0, 11.1), (1, 2), 0.4, (0.0, 1.0))
+    proof = BoardProof(0, 4, 0, 0, None, None, None, None)
+    copy = BoardCopy(placement, nets=nets, proof=proof)
+    (done,) = buzz_out(MilledBlank(BLANK, (copy,), joins=(join,), as_cut=copper)).copies
+    across = [check for check in done.checks if isinstance(check.reason, JoinReason)]
+    if second is None:
+        assert across == []
+        return
+    (check,) = across
+    assert (check.expect, check.first.pad, check.when) == ("isolation", "h020", when)
+    assert (check.second.piece, check.second.net, check.second.pad) == second
+    if second == (None, None, None):
+        assert check.second.at == pytest.approx((20.0, 10.0)), "the nearest place of that copper"
 
 
 def test_of_many_pads_the_two_farthest_apart_are_on_their_hull() -> None:

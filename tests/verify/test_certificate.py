@@ -255,6 +255,16 @@ class TestNeighbours:
         cuts, pieces = self.loops(1.5)
         assert whole_set([], cuts, pieces) is None
 
+    def test_passes_that_meet_in_floating_copper_alone_have_no_certificate(self) -> None:
+        (first, second), pieces = self.loops(1.5)
+        crossed = [
+            (read(HEAD + cut(way) + TAIL, file=file), end_mill(W), milling_pass)
+            for way, file, milling_pass in (
+                ([(45, 30), (55, 30)], "c", PASS), ([(50, 25), (50, 35)], "d", SECOND)
+            )
+        ]  # fmt: skip
+        assert whole_set([], [first, second, *crossed], pieces) is None
+
     def test_a_shared_lap_leaks(self) -> None:
         """The pad's lap lacks its lower side, which the track's lap cuts: off by more than the
         two overlap, the pad's own copper runs out between them."""
@@ -372,3 +382,14 @@ def test_grooves_that_come_nowhere_near_each_other_put_no_copper_at_stake() -> N
     apart = Surroundings(first, second, around_it, lambda parts: np.ones(len(parts), int), 0.1)
     assert not ContinuityTest(apart).seen
     assert not IsolationTest(apart, W).seen
+
+
+@pytest.mark.parametrize("empty", [PASS, SECOND])
+def test_a_pass_that_cuts_nothing_meets_no_other(empty: MillingPass) -> None:
+    laps = HEAD + cut([(10, 20), (30, 20)]) + TAIL
+    cuts = [
+        (read(HEAD + TAIL if milling_pass is empty else laps, file="a"), end_mill(W), milling_pass)
+        for milling_pass in (PASS, SECOND)
+    ]
+    assert len(Axes.of(steps_of(cuts)).contacts(2, 0.5)) == 0
+    assert whole_set([], cuts, [shapely.box(20, 18, 28, 19.8)]) is None

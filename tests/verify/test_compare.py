@@ -412,6 +412,13 @@ class TestBridges:
         assert 2.0 < x < 6.0
         assert 0.9 < y < 1.0
 
+    def test_two_bars_between_two_pieces_are_one_short(self) -> None:
+        thin, wide = shapely.box(1, 1.5, 7, 1.6), shapely.box(1, 0.4, 7, 0.9)
+        part = one(shapely.union_all([self.A, self.B, wide, thin]))
+        ((first, second, (_, y)),) = bridges(part, {"a": self.A, "b": self.B})
+        assert (first, second) == ("a", "b")
+        assert 1.5 < y < 1.6, "the smaller bar is the place"
+
     def test_a_large_area_joins_where_it_touches_least(self) -> None:
         part = shapely.box(0, 0, 8, 10)
         ((first, second, (x, y)),) = bridges(part, {"a": self.A, "b": self.B})

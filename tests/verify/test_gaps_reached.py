@@ -9,6 +9,7 @@ import shapely
 from ezdxf.layouts.layout import Modelspace
 
 from millprep import prepare
+from millprep.model.as_cut import AsCut
 from millprep.model.finding import Finding, Refusal
 from millprep.model.set_of_programs import CutSet
 from millprep.verify.clearances import gaps_not_reached, near_pieces
@@ -111,5 +112,7 @@ def test_the_nearest_are_listed_those_that_volts_forbid_first_and_the_rest_is_co
     assert "pieces c1 and c2" in rest[0].message
     assert [finding.more for finding in rest] == [0, 0, 0, 0, len(near) - 6]
     assert near_pieces(cut(placement), placement, 3.0, {}, volts, ("B2",)) == []
+    nothing = AsCut(1, (), (), ())
+    assert near_pieces(nothing, placement, 8.0, {}, volts, ("B2",)) == []
     one_net = {(0, f"c{n}"): "same" for n in range(1, 11)}
     assert near_pieces(cut(placement), placement, 8.0, one_net, {}, ("B2",)) == []

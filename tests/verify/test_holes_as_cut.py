@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,11 +10,13 @@ import pytest
 import shapely
 
 from millprep.geometry.pose import Pose
+from millprep.model.as_cut import CopperPart
 from millprep.model.board import Hole
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
 from millprep.verify.as_cut import as_cut
 from millprep.verify.compare import compare
+from millprep.verify.holes_as_cut import check_holes, holes_cut
 from millprep.verify.reader import read
 from tests.helpers.programs import (
     BLANK,
@@ -30,6 +33,7 @@ from tests.helpers.programs import (
     plunge,
     vee,
 )
+from tests.helpers.rules_scene import less
 
 SLOT = Hole("h1", (20.0, 20.0), 1.0, "c1", (26.0, 20.0))
 WIDE = Hole("h1", (20.0, 20.0), 3.0, "c1", (26.0, 20.0))
@@ -159,3 +163,45 @@ def test_a_drill_that_does_not_break_through_is_reported() -> None:
         ]
         _, findings = compare([as_cut(BLANK, cuts, where.placements)], where)
         assert codes(findings) == expected
+
+
+PIN = Hole("h1", (20.0, 20.0), 1.0, "c1")
+
+
+def taken(text: str, width: float, hole: Hole = PIN) -> dict[str, float]:
+    """The area that each hole took from the copper, when this was milled."""
+    where = layout(board([PAD], [hole]))
+    copper = as_cut(
+        BLANK, [(read(HEAD + text + TAIL, file="a"), end_mill(width), PASS)], where.placements
+    )
+    cut_holes = holes_cut(copper.grooves, where.placements[0])
+    return {name: area.area for name, area in cut_holes.items()}
+
+
+def test_a_hole_that_a_larger_cut_takes_with_it_is_taken_at_its_own_size() -> None:
+    through = cut([(15, 20), (25, 20)], FULL)
+    assert taken(through, 1.2) == pytest.approx({"h1": math.pi / 4}, rel=0.01)
+    assert taken(around(PIN.spine.buffer(0.5), 1.0, FULL), 0.5) == {}, "only a lap around it"
+    assert taken("", 1.0) == {}
+    assert taken("", 1.0, SLOT) == {}
+
+
+def test_a_blank_that_nothing_cuts_has_no_holes() -> None:
+    where = layout(board([PAD], [PIN]))
+    copper = as_cut(BLANK, (), where.placements)
+    (placement,) = where.placements
+    (fault,) = check_holes(copper.parts, placement, holes_cut((), placement), ())
+    assert (fault.code, fault.message.split(". ")[0]) == (
+        "hole-missing", "hole h1 of 1.00 mm is not cut"
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("left", "faults"), [(0.149, 1), (0.15, 0), (0.151, 0)])
+def test_an_annular_ring_of_just_the_least_is_wide_enough(left: float, faults: int) -> None:
+    pad = shapely.box(0.0, 0.0, 10.0, 10.0)
+    hole = Hole("h1", (left + 0.5, 5.0), 1.0, "c1")
+    (placement,) = layout(board([pad], [hole])).placements
+    area = shapely.box(left, 4.5, left + 1.0, 5.5)
+    part = CopperPart(less(pad, area), ((0, "c1"),))
+    codes_of = [f.code for f in check_holes([part], placement, {"h1": area}, ())]
+    assert codes_of.count("annular-ring-thin") == faults

@@ -67,6 +67,37 @@ def test_drawn_copper_that_stands_nearer_is_reported_with_its_place(
         assert "worst case" not in finding.message
 
 
+@pytest.mark.parametrize(
+    ("edges", "words"),
+    [
+        ((5.0,), "1 of 1 pads have a gap of 0.8 mm around them."),
+        ((5.0, 10.0), "1 of 1 pads have a gap of 0.8 mm around them; 1 hole on copper is not "
+         "surrounded by it and has no pad."),
+        ((10.0,), "0 of 0 pads have a gap of 0.8 mm around them; 1 hole on copper is not "
+         "surrounded by it and has no pad."),
+        ((10.0, 10.3), "0 of 0 pads have a gap of 0.8 mm around them; 2 holes on copper are not "
+         "surrounded by it and have no pad."),
+        ((), None),
+    ],
+)  # fmt: skip
+def test_holes_that_copper_does_not_surround_have_no_pad(
+    edges: tuple[float, ...], words: str | None
+) -> None:
+    """Copper from x = 0 to 10, and holes of 1 mm at its edge or away from it."""
+    holes = [Hole(f"h{n}", (x, 10.0 + 5 * n), 1.0, "c1") for n, x in enumerate(edges)]
+    placement = placed(
+        [shapely.box(0.0, 0.0, 10.0, 30.0)], [*holes, Hole("h9", (40.0, 40.0), 1.0, None)]
+    )
+    pads, notes = pad_gaps(cut(placement), placement, ASKED, 0.0)
+    assert len(pads) == edges.count(5.0)
+    assert [note.message for note in notes] == ([] if words is None else [words])
+    assert all(note.at == holes[0].at for note in notes)
+    # and of a blank that nothing is left of nothing is near
+    assert [pad.gap for pad in pad_gaps(AsCut(1, (), (), ()), placement, ASKED, 0.0)[0]] == [
+        None for _ in pads
+    ]
+
+
 def test_copper_of_the_same_net_is_no_matter() -> None:
     placement = placed([disc(20.0), disc(22.5)], [Hole("h1", (20.0, 20.0), 1.0, "c1")])
     nets = {(0, "c1"): "n", (0, "c2"): "n"}
