@@ -7,7 +7,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
+from millprep.cache import cached
 from millprep.gcode.head import HOVER, LOOK_FEED
 from millprep.gcode.moves import LOOK, Pen, look
 from millprep.gcode.post_processor import along_arc
@@ -159,9 +161,9 @@ def outline(around: Sequence[Program], reach: Box) -> tuple[list[Point], float]:
     """
     reached = []
     for program in around:
-        places = np.asarray(shapely.multipoints(_places(program)[:, :2]))
         half = program.cutter.width(max(program.depth, 0.0)) / 2
-        reached.append(shapely.buffer(shapely.convex_hull(places), half))
+        hull = _hull(program.start, program.ends, program.clockwise)
+        reached.append(shapely.buffer(hull, half))
     hull = shapely.union_all(reached).convex_hull
     x0, y0, x1, y1 = hull.bounds
     past = max(reach.x0 - x0, reach.y0 - y0, x1 - reach.x1, y1 - reach.y1, 0.0)
@@ -172,15 +174,18 @@ def outline(around: Sequence[Program], reach: Box) -> tuple[list[Point], float]:
     return [(x, y) for x, y in corners.tolist()], past
 
 
-def _places(program: Program) -> FloatArray:
-    """(n, 3) places that the axis comes by, enough to know how far it goes."""
-    places = [program.start]
-    for move in program.moves:
-        if move.i is None:
-            places.append((move.x, move.y, move.z))
+@cached
+def _hull(
+    start: tuple[float, float, float], ends: FloatArray, clockwise: NDArray[np.bool_]
+) -> shapely.Geometry:
+    """The hull of all places that the axis comes by; `ends` and `clockwise` as of a program."""
+    places = [start]
+    for (x, y, z, i, j), turns in zip(ends.tolist(), clockwise.tolist(), strict=True):
+        if math.isnan(i):
+            places.append((x, y, z))
         else:
-            places += along_arc(move, places[-1])
-    return np.array(places, dtype=float)
+            places += along_arc(Move("arc_cw" if turns else "arc_ccw", x, y, z, i, j), places[-1])
+    return shapely.LineString(np.array([*places, start])[:, :2]).convex_hull
 
 
 def _nearest(corners: Sequence[Point], place: Point) -> int:

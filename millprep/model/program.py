@@ -125,6 +125,16 @@ class Program:
         """The work that names the file."""
         return self.works[0]
 
+    @property
+    def ends(self) -> FloatArray:
+        """(n, 5) where every move ends, and from its start to its centre; nan without one."""
+        return np.array([move[1:6] for move in self.moves], dtype=float).reshape(-1, 5)
+
+    @property
+    def clockwise(self) -> NDArray[np.bool_]:
+        """(n,) the moves that are arcs and run clockwise."""
+        return np.array([move.motion == "arc_cw" for move in self.moves], dtype=bool)
+
 
 @dataclass(frozen=True, slots=True)
 class Cutting:

@@ -19,12 +19,10 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import BoardCopy, MilledBlank
 from millprep.passes import join_findings, lying, neighbours, turn
-from millprep.passes.dropping_on import check_pins
-from millprep.passes.holes_and_joins import Registered
 from millprep.passes.marks import Marks
-from millprep.passes.neighbours import drilled_in_other_pass, gouges_of_drawn_copper
-from millprep.passes.planned_passes import SharedCuts, planned_passes
-from millprep.passes.windows import PassFrame, joined_by, least_shared
+from millprep.passes.neighbours import gouges_of_drawn_copper
+from millprep.passes.planned_passes import PlannedPasses, planned_passes
+from millprep.passes.windows import joined_by, least_shared
 from millprep.toolpaths import drilling
 
 
@@ -50,31 +48,34 @@ def passes(
     """
     job = joined_by(job, blank.laminate)
     # how long names take to engrave follows from feeds; nothing else here does
-    frame, registered, hole_cuts, shared, marks, planned = (
+    planned = (
         planned_passes(job, blank, set_id, measured, left_out)
         if job.engrave_names
         else planned_passes(with_shapes(job), blank, "", measured, left_out)
     )
-    spoilboard = _spoilboard(job, blank.laminate, registered.holes)
+    shared = planned.shared
+    spoilboard = _spoilboard(job, blank.laminate, planned.registered.holes)
     milled = tuple(
-        _with_programs(job, mill_pass, cuts, marks, left_out) for mill_pass, cuts in planned
+        _with_programs(job, mill_pass, cuts, planned.marks, left_out)
+        for mill_pass, cuts in planned.passes
     )
     made = tuple(join for join in shared.joins if join.placement not in left_out)
     profiles = tuple(
         profile for profile in shared.profiles.whole if profile.placement not in left_out
     )
-    other_pass = drilled_in_other_pass(shared.laps.by_pass, shared.holes, registered.errors.most)
     done = replace(
         blank,
         copies=tuple(_with_tabs(copy, profiles) for copy in blank.copies),
         cuts=replace(blank.cuts, profiles=profiles),
-        registration=tuple(cut for cuts in hole_cuts.values() for cut in cuts),
+        registration=tuple(cut for cuts in planned.hole_cuts.values() for cut in cuts),
         passes=milled,
         joins=made,
-        drilled_in_other_pass=tuple(hole for hole in other_pass if hole.placement not in left_out),
+        drilled_in_other_pass=tuple(
+            hole for hole in planned.drilled_in_other_pass if hole.placement not in left_out
+        ),
         spoilboard=spoilboard,
     )
-    return done, tuple(_findings(job, done, frame, registered, shared, marks))
+    return done, tuple(_findings(job, done, planned))
 
 
 def _with_tabs(copy: BoardCopy, profiles: Sequence[Profile]) -> BoardCopy:
@@ -122,12 +123,10 @@ def _with_programs(
 def _findings(
     job: JobPlan,
     blank: MilledBlank,
-    frame: PassFrame,
-    registered: Registered,
-    shared: SharedCuts,
-    marks: Marks,
+    planned: PlannedPasses,
 ) -> Iterator[Finding]:
     """What a person should know of the passes of a blank."""
+    frame, registered, shared = planned.frame, planned.registered, planned.shared
     number, placements, plan = blank.number, blank.placements, job.registration
     laminate, machine = blank.laminate, job.machine
     by_index = {p.index: p for p in placements}
@@ -137,7 +136,7 @@ def _findings(
         frame.shift, frame.need, machine, job.setup.origin, shared_least, number
     )
     yield from turn.turn_findings(frame.shift, registered.holes, number)
-    yield from check_pins(registered.holes, registered.errors.hole_errors, plan, number)
+    yield from planned.tight_pins
     yield from join_findings.check_hole_distance(blank.joins, registered.holes, plan, number)
     for mill_pass in blank.passes:
         yield from lying.overhang_findings(
@@ -145,7 +144,7 @@ def _findings(
         )
     for mill_pass in blank.passes:
         yield from dry_run.check_clamp_height(mill_pass, job.setup.clamps, job.machine)
-    for finding in marks.findings:
+    for finding in planned.marks.findings:
         yield replace(finding, blank=number)
     yield from shared.profiles.findings
     yield from join_findings.check_joins(blank.joins, plan, by_index, number)

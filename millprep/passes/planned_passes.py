@@ -10,8 +10,8 @@ from millprep.cache import cached
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.blank import Blank, Box
-from millprep.model.cut import Cut, HoleCut, Lap
-from millprep.model.finding import Refusal
+from millprep.model.cut import Cut, DrilledInOtherPass, HoleCut, Lap
+from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import EdgeCheck, Join, MillingPass, RegistrationHole
 from millprep.model.set_of_programs import MilledBlank
@@ -21,11 +21,12 @@ from millprep.passes import (
 )
 from millprep.passes.clamping import hold_downs, touch_point
 from millprep.passes.cuts_by_pass import CutsByPass
-from millprep.passes.dropping_on import drop_on
+from millprep.passes.dropping_on import check_pins, drop_on
 from millprep.passes.holes_and_joins import Registered, registered_of, split_laps
 from millprep.passes.lying import edge_check
 from millprep.passes.marks import Marks, with_names
 from millprep.passes.marks import plan as plan_marks
+from millprep.passes.neighbours import drilled_in_other_pass
 from millprep.passes.profiles_by_pass import ProfilesByPass, profiles_by_pass
 from millprep.passes.tolerances import joined_grooves, tick_room
 from millprep.passes.windows import PassFrame, frame_of
@@ -41,6 +42,8 @@ class PlannedPasses(NamedTuple):
     shared: SharedCuts
     marks: Marks
     passes: tuple[tuple[MillingPass, Sequence[Cut]], ...]
+    drilled_in_other_pass: tuple[DrilledInOtherPass, ...]
+    tight_pins: tuple[Finding, ...]
 
 
 @cached
@@ -71,7 +74,18 @@ def planned_passes(
         )
         for number in range(1, len(frame.shift.poses) + 1)
     )
-    return PlannedPasses(frame, registered, hole_cuts, shared, marks, passes)
+    return PlannedPasses(
+        frame,
+        registered,
+        hole_cuts,
+        shared,
+        marks,
+        passes,
+        drilled_in_other_pass(shared.laps.by_pass, shared.holes, registered.errors.most),
+        check_pins(
+            registered.holes, registered.errors.hole_errors, job.registration, laminate.number
+        ),
+    )
 
 
 def _pin_holes(

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from millprep.geometry.path import Point
+from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut
 from millprep.model.blank import Blank, Box, Placement
 from millprep.model.board import Hole
 from millprep.model.cut import Clearing, HoleCut, Lap, Profile
-from millprep.model.cutter import Cutter
+from millprep.model.cutter import Cutter, with_shapes
 from millprep.model.finding import Finding
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import Program
@@ -39,11 +40,40 @@ class DrawnCopy:
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnProgram:
+    """A program as it is drawn: where its cutter goes, whatever its feeds.
+
+    Attributes:
+        program: without its moves and what follows from feeds; of its cutter the shape.
+        ends, clockwise: those of the program.
+    """
+
+    program: Program
+    ends: FloatArray
+    clockwise: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, program: Program) -> DrawnProgram:
+        """What is drawn of a program."""
+        bare = replace(
+            program,
+            cutter=program.cutter.shape,
+            spindle=0.0,
+            moves=(),
+            figures=None,
+            trail=None,
+            cutting=None,
+        )
+        return cls(bare, program.ends, program.clockwise)
+
+
+@dataclass(frozen=True, slots=True)
 class BlankContents:
     """All that lies on one blank.
 
     Attributes:
-        cutters: the cutters in the order of the set, used or not; the place gives the style.
+        cutters: the shapes of the set's cutters, used or not; the place gives the style.
+        passes: without their programs.
         narrowest_gap: between two pieces as cut, mm, and where.
     """
 
@@ -55,7 +85,6 @@ class BlankContents:
     profiles: tuple[Profile, ...]
     joins: tuple[Join, ...]
     passes: tuple[MillingPass, ...]
-    programs: tuple[Program, ...]
     as_cut: AsCut | None
     clearings: tuple[Clearing, ...] = ()
     narrowest_gap: tuple[float, Point] | None = None
@@ -110,14 +139,13 @@ def contents_of(cut_set: CutSet, blank: MilledBlank) -> BlankContents:
     ]
     return BlankContents(
         blank=blank.laminate,
-        cutters=ordered_cutters(cut_set),
+        cutters=with_shapes(ordered_cutters(cut_set)),
         placed=tuple(map(_placed, blank.placements)),
         laps=blank.cuts.laps,
         holes=blank.cuts.holes,
         profiles=blank.cuts.profiles,
         joins=blank.joins,
-        passes=blank.passes,
-        programs=blank.programs,
+        passes=tuple(replace(milling_pass, programs=()) for milling_pass in blank.passes),
         as_cut=blank.as_cut,
         clearings=blank.cuts.clearings,
         narrowest_gap=min(gaps, default=None),
@@ -142,6 +170,12 @@ def posed(shapes: Sequence[shapely.Polygon], pose: Pose) -> list[shapely.Polygon
         shapely.transform(np.array(shapes, dtype=object), pose.points)
     )
     return array
+
+
+def bare_set(cut_set: CutSet) -> CutSet:
+    """The set with nothing but its job's name, and the machine with what holds blanks there."""
+    bare = replace(cut_set, id="", inputs=(), findings=(), blanks=(), cutters=())
+    return replace(bare, chosen=(), derived_from=None, time_fit=None)
 
 
 def ordered_cutters(cut_set: CutSet) -> tuple[Cutter, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -13,7 +14,7 @@ from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program
 from millprep.model.set_of_programs import CutSet
 from millprep.report import captions, marks
-from millprep.report.blank_contents import BlankContents, around, posed
+from millprep.report.blank_contents import BlankContents, DrawnProgram, around, posed
 from millprep.report.blank_views import board_names, registration_hole, titled
 from millprep.report.canvas import PRINTED, PRINTED_DPI, Canvas, LegendEntry, canvas
 from millprep.report.captions import Caption
@@ -27,8 +28,17 @@ ROLES = {"witness": "check", "key": "key", "locate": "locates", "turn": "turn", 
 """What a registration hole is for, in a word next to it."""
 
 
-def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass) -> Canvas:
-    """The blank as it lies in this pass, in work coordinates."""
+def pass_view(
+    contents: BlankContents,
+    cut_set: CutSet,
+    milling_pass: MillingPass,
+    programs: Sequence[DrawnProgram],
+) -> Canvas:
+    """The blank as it lies in this pass, in work coordinates.
+
+    `programs` are those of this pass and those before.
+    """
+    now = [drawn for drawn in programs if drawn.program.mill_pass == milling_pass.number]
     held = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
     blank = milling_pass.pose.shape(shapely.box(0, 0, *contents.blank.size))
     nth, last = milling_pass.number, len(contents.passes)
@@ -37,13 +47,13 @@ def pass_view(contents: BlankContents, cut_set: CutSet, milling_pass: MillingPas
         titled(cut_set.job, contents.blank.number, f"pass {nth} of {last}"),
         "on the machine, seen from above, copper side up; the axes show what the display shows",
         axis_words=WORK_AXES,
-        legend=_legend(contents, cut_set, milling_pass, held),
+        legend=_legend(contents, cut_set, milling_pass, now, held),
         widest=PRINTED,
         dpi=PRINTED_DPI,
     )
     marks.fill(on, [blank], "laminate", edge="ink", width=0.9, over=0.5)
     marks.fill(on, posed(contents.pieces, milling_pass.pose), "copper", over=1)
-    cut = _before(on, contents, milling_pass) + _now(on, contents, milling_pass)
+    cut = _before(on, contents, milling_pass, programs) + _now(on, contents, now)
     frame = machine_frame(on, cut_set)
     marks.clamps(on, held)
     marks.strips(on, cut_set.tape)
@@ -78,12 +88,16 @@ def clamp_corners(held: list[Clamp]) -> list[Point]:
 
 
 def _legend(
-    contents: BlankContents, cut_set: CutSet, milling_pass: MillingPass, held: list[Clamp]
+    contents: BlankContents,
+    cut_set: CutSet,
+    milling_pass: MillingPass,
+    now: Sequence[DrawnProgram],
+    held: list[Clamp],
 ) -> list[LegendEntry]:
     """The programs by their numbers, then what else is seen."""
     order = {cutter.name: i for i, cutter in enumerate(contents.cutters)}
     legend = []
-    for i, program in enumerate(milling_pass.programs):
+    for i, program in enumerate(drawn.program for drawn in now):
         # what stays above the work or touches it leaves nothing to see
         if program.spins:
             style = cutter_style(order.get(program.cutter.name, i))
@@ -110,30 +124,36 @@ def _legend(
     return [*legend, marks.sign_swatch("triangle", touch)]
 
 
-def _before(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> list[FloatArray]:
+def _before(
+    on: Canvas,
+    contents: BlankContents,
+    milling_pass: MillingPass,
+    programs: Sequence[DrawnProgram],
+) -> list[FloatArray]:
     """Draw what the passes before have cut; its lines on this pass's machine coordinates."""
     cut: list[FloatArray] = []
     for before in contents.passes:
         if before.number < milling_pass.number:
             here = before.pose.inverse().then(milling_pass.pose)
-            for program in before.programs:
-                lines, points = contacts(program, on.tolerance)
+            mine = [drawn for drawn in programs if drawn.program.mill_pass == before.number]
+            for drawn in mine:
+                lines, points = contacts(drawn, on.tolerance)
                 lines = [here.points(line) for line in lines]
                 cut += lines
                 at = [here.point(point) for point in points]
-                _draw(on, program, lines, at, "earlier pass", "", 1.5)
+                _draw(on, drawn.program, lines, at, "earlier pass", "", 1.5)
     return cut
 
 
-def _now(on: Canvas, contents: BlankContents, milling_pass: MillingPass) -> list[FloatArray]:
+def _now(on: Canvas, contents: BlankContents, now: Sequence[DrawnProgram]) -> list[FloatArray]:
     """Draw what this pass cuts; its lines."""
     order = {cutter.name: i for i, cutter in enumerate(contents.cutters)}
     cut: list[FloatArray] = []
-    for i, program in enumerate(milling_pass.programs):
-        style = cutter_style(order.get(program.cutter.name, i))
-        lines, points = contacts(program, on.tolerance)
+    for i, drawn in enumerate(now):
+        style = cutter_style(order.get(drawn.program.cutter.name, i))
+        lines, points = contacts(drawn, on.tolerance)
         cut += lines
-        _draw(on, program, lines, points, style.role, style.hatch, 2 + 0.01 * i)
+        _draw(on, drawn.program, lines, points, style.role, style.hatch, 2 + 0.01 * i)
     return cut
 
 
@@ -208,48 +228,50 @@ def _draw(
     marks.discs(on, at, width, role, edge=edge, points=0.0, hatch=hatch, over=over + 1)
 
 
-def contacts(program: Program, sagitta: float) -> tuple[list[FloatArray], list[Point]]:
+def contacts(drawn: DrawnProgram, sagitta: float) -> tuple[list[FloatArray], list[Point]]:
     """Where a program is in the work: (n, 2) lines and the points of plain plunges.
 
     A program that touches holes cuts nothing.
     """
-    if program.work == "probe":
+    if drawn.program.work == "probe":
         return [], []
     lines: list[FloatArray] = []
     plunges: dict[Point, None] = {}
-    x, y, z = program.start
+    x, y, z = drawn.program.start
     run: list[Point] = []
     aside = False  # whether this contact has moved sideways
-    for move in program.moves:
-        still = move.x == x and move.y == y and move.i is None
-        if min(z, move.z) < 0 and not still:
+    ways = zip(drawn.ends.tolist(), drawn.clockwise.tolist(), strict=True)
+    for (to_x, to_y, to_z, i, j), clockwise in ways:
+        straight = math.isnan(i)
+        still = to_x == x and to_y == y and straight
+        if min(z, to_z) < 0 and not still:
             aside = True
             if not run:
                 run.append((x, y))
-            if move.i is None or move.j is None:
-                run.append((move.x, move.y))
+            if straight:
+                run.append((to_x, to_y))
             else:
-                run.extend(_arc((x, y), (move.x, move.y), (move.i, move.j), move.motion, sagitta))
-        elif move.z >= 0:
+                run.extend(_arc((x, y), (to_x, to_y), (i, j), clockwise, sagitta))
+        elif to_z >= 0:
             if z < 0 and not aside:
                 plunges[(x, y)] = None
             if run:
                 lines.append(np.array(run))
             run, aside = [], False
-        x, y, z = move.x, move.y, move.z
+        x, y, z = to_x, to_y, to_z
     if run:
         lines.append(np.array(run))
     return lines, list(plunges)
 
 
-def _arc(start: Point, end: Point, lead: Point, motion: str, sagitta: float) -> list[Point]:
+def _arc(start: Point, end: Point, lead: Point, clockwise: bool, sagitta: float) -> list[Point]:
     """Points along an arc after its start; a full turn when it ends where it starts."""
     centre = (start[0] + lead[0], start[1] + lead[1])
     radius = math.hypot(*lead)
     first = math.atan2(-lead[1], -lead[0])
     sweep = math.atan2(end[1] - centre[1], end[0] - centre[0]) - first
     turn = 2 * math.pi
-    sweep = sweep % turn or turn if motion == "arc_ccw" else -((-sweep) % turn or turn)
+    sweep = -((-sweep) % turn or turn) if clockwise else sweep % turn or turn
     step = 2 * math.acos(max(1 - sagitta / radius, 0.5)) if radius > 0 else turn
     count = max(1, math.ceil(abs(sweep) / step))
     between = [

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from millprep.cache import cached, hashed_once
-from millprep.model.cutter import with_shapes
 from millprep.model.judged import NetJudged
 from millprep.model.milling_pass import MillingPass
 from millprep.model.set_of_programs import CutSet
-from millprep.report.blank_contents import BlankContents, Marked, contents_of, marked
+from millprep.report.blank_contents import (
+    BlankContents,
+    DrawnProgram,
+    Marked,
+    bare_set,
+    contents_of,
+    marked,
+)
 from millprep.report.blank_views import as_cut_view, copper_view, paths_view
 from millprep.report.canvas import Canvas
 from millprep.report.close_up import close_up, spots
@@ -67,12 +73,8 @@ def draw(cut_set: CutSet, folder: Path, which: slice = slice(None)) -> tuple[Pic
     folder.mkdir(parents=True, exist_ok=True)
     chosen = list(_pictures(cut_set))[which]
     for picture, view in chosen:
-        # what a pass cuts is quicker drawn than compared; its pixels are kept nevertheless
-        if view.func is pass_view:
-            text, image = _drawn(view)
-        else:
-            hashed_once(view.args[0])
-            text, image = _kept(view)
+        hashed_once(view.args[0])
+        text, image = _drawn(view)
         stem = folder / picture.stem
         stem.with_suffix(".png").write_bytes(image)
         if picture.svg:
@@ -80,6 +82,7 @@ def draw(cut_set: CutSet, folder: Path, which: slice = slice(None)) -> tuple[Pic
     return tuple(picture for picture, _ in chosen)
 
 
+@cached
 def _drawn(view: View) -> tuple[str, bytes]:
     """A picture as SVG and PNG."""
     on = view()
@@ -87,20 +90,19 @@ def _drawn(view: View) -> tuple[str, bytes]:
     return text, rasterised(text, on.pixels)
 
 
-_kept = cached(_drawn)
-
-
 def _pictures(cut_set: CutSet) -> Iterator[tuple[Picture, View]]:
     """Every picture with what draws it."""
     places, job = marked(cut_set), cut_set.job
-    machine = _machine_of(cut_set)
-    contents = {blank.number: contents_of(cut_set, blank) for blank in cut_set.blanks}
-    seen = {number: _as_seen(here) for number, here in contents.items()}
-    for number, here in seen.items():
-        flags = [place for place in places if place.blank == number]
+    machine = bare_set(cut_set)
+    seen = {blank.number: contents_of(cut_set, blank) for blank in cut_set.blanks}
+    for milled in cut_set.blanks:
+        here = seen[milled.number]
+        flags = [place for place in places if place.blank == milled.number]
         yield from _of_blank(job, here, flags)
-        for milling_pass in contents[number].passes:
-            yield from _of_pass(machine, contents[number], here, milling_pass)
+        cut: tuple[DrawnProgram, ...] = ()
+        for bare, milling_pass in zip(here.passes, milled.passes, strict=True):
+            cut = (*cut, *map(DrawnProgram.of, milling_pass.programs))
+            yield from _of_pass(machine, here, bare, cut)
     for n, blank, net in _solved(cut_set):
         name = plain(net.net.name, 40)
         given = (seen[blank], job, net)
@@ -115,19 +117,6 @@ def _pictures(cut_set: CutSet) -> Iterator[tuple[Picture, View]]:
         words = f"close-up of {', '.join(names)}"
         picture = Picture(f"close-up-{n}", words, False, spot.blank, findings=names)
         yield picture, partial(close_up, seen[spot.blank], machine, spot)
-
-
-def _machine_of(cut_set: CutSet) -> CutSet:
-    """The set with nothing but its job's name, and the machine with what holds blanks there."""
-    bare = replace(cut_set, id="", inputs=(), findings=(), blanks=(), cutters=())
-    return replace(bare, chosen=(), derived_from=None, time_fit=None)
-
-
-def _as_seen(contents: BlankContents) -> BlankContents:
-    """A blank without its programs: their cuts are seen as paths and grooves."""
-    passes = tuple(replace(milling_pass, programs=()) for milling_pass in contents.passes)
-    cutters = with_shapes(contents.cutters)
-    return replace(contents, programs=(), passes=passes, cutters=cutters)
 
 
 def _of_blank(job: str, here: BlankContents, flags: list[Marked]) -> Iterator[tuple[Picture, View]]:
@@ -147,12 +136,15 @@ def _of_blank(job: str, here: BlankContents, flags: list[Marked]) -> Iterator[tu
 
 
 def _of_pass(
-    machine: CutSet, contents: BlankContents, here: BlankContents, milling_pass: MillingPass
+    machine: CutSet, here: BlankContents, milling_pass: MillingPass, cut: tuple[DrawnProgram, ...]
 ) -> Iterator[tuple[Picture, View]]:
-    """A pass, how far its blank lifts, and the surface map that it follows."""
+    """A pass, how far its blank lifts, and the surface map that it follows.
+
+    `cut` are the programs of this pass and those before.
+    """
     n, nth = here.blank.number, milling_pass.number
-    stem, given = f"blank-{n}-pass-{nth}", (here, machine, replace(milling_pass, programs=()))
-    view = partial(pass_view, contents, machine, milling_pass)
+    stem, given = f"blank-{n}-pass-{nth}", (here, machine, milling_pass)
+    view = partial(pass_view, *given, cut)
     yield Picture(stem, f"pass {nth}", False, n, nth), view
     holding = milling_pass.holding
     if holding is not None and len(holding.places):

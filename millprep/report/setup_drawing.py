@@ -6,16 +6,19 @@ measured from the work zero.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank, Box, Clamp, overhangs
 from millprep.model.milling_pass import MillingPass, RegistrationHole
-from millprep.model.set_of_programs import CutSet
+from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
+from millprep.report.blank_contents import DrawnProgram, bare_set
 from millprep.report.blank_views import hole_name
 from millprep.report.pass_view import contacts
 from millprep.report.scene import (
@@ -87,6 +90,24 @@ class View:
 
 def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str:
     """SVG of one pass: blank, clamps, zero, touch point, holes, props, with dimensions."""
+    blank = cut_set.blank(milling_pass.blank)
+    here = MilledBlank(
+        blank.laminate,
+        tuple(BoardCopy(placement) for placement in blank.placements),
+        passes=tuple(replace(each, programs=()) for each in blank.passes),
+    )
+    bare = replace(
+        bare_set(cut_set), blanks=(here,), locating="pins" if on_pins(cut_set) else "measure"
+    )
+    now = tuple(map(DrawnProgram.of, milling_pass.programs))
+    return _drawing(bare, replace(milling_pass, programs=()), now, title)
+
+
+@cached
+def _drawing(
+    cut_set: CutSet, milling_pass: MillingPass, now: Sequence[DrawnProgram], title: str
+) -> str:
+    """SVG of a pass with the programs `now`, of a set with nothing but what it shows."""
     blank = cut_set.blank(milling_pass.blank).laminate
     clamps = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
     rim = milling_pass.pose.shape(blank.outline or shapely.box(0, 0, *blank.size))
@@ -96,7 +117,7 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
     full = bool(milling_pass.verniers or milling_pass.registration)
     view = _view(low, high, places, HIGH if full else HIGHEST)
     shapes = [
-        *_ground(cut_set, milling_pass, view, rim),
+        *_ground(cut_set, milling_pass, now, view, rim),
         *_names(cut_set, milling_pass, view),
         *_held_areas(cut_set, milling_pass, view),
         *(shape for clamp in clamps for shape in _clamp(view, clamp)),
@@ -105,7 +126,7 @@ def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str
     ]
     foot = view.at(low)[1] + room(places["below"])
     kinds = {sign.kind for sign in signs} | {"travel"} | ({"clamp"} if clamps else set())
-    if milling_pass.programs:
+    if now:
         kinds.add("now")
     if _strips(cut_set):
         kinds.add("strip")
@@ -196,7 +217,11 @@ def _view(low: Point, high: Point, places: dict[str, list[Mark]], most: float) -
 
 
 def _ground(
-    cut_set: CutSet, milling_pass: MillingPass, view: View, rim: shapely.Polygon
+    cut_set: CutSet,
+    milling_pass: MillingPass,
+    now: Sequence[DrawnProgram],
+    view: View,
+    rim: shapely.Polygon,
 ) -> list[Shape]:
     """The blank, its boards in grey, in bold what this pass cuts, and the machine's travel."""
     pose = milling_pass.pose
@@ -215,17 +240,17 @@ def _ground(
         Area((view.shape(rim),), "laminate", "ink", 0.4),
         Area(tuple(coarser(np.array(copper, dtype=object), 0.15)), "earlier pass"),
         Area(tuple(edges), None, "quiet", 0.2),
-        *_cut_now(milling_pass, view),
+        *_cut_now(now, view),
         Line(tuple(lines), 0.25, "ink", TRAVEL_DASH),
     ]
 
 
-def _cut_now(milling_pass: MillingPass, view: View) -> list[Shape]:
+def _cut_now(now: Sequence[DrawnProgram], view: View) -> list[Shape]:
     """Paths and holes of a pass, bold."""
     paths: list[shapely.Geometry] = []
     holes: list[Point] = []
-    for program in milling_pass.programs:
-        lines, points = contacts(program, 0.1 / view.scale)
+    for drawn in now:
+        lines, points = contacts(drawn, 0.1 / view.scale)
         paths += map(shapely.LineString, lines)
         holes += map(view.at, points)
     fewer = coarser(view.shape(np.array(paths, dtype=object)), 0.1)

@@ -16,15 +16,18 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank, Placement, on_blank
+from millprep.model.cutter import with_shapes
 from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
+from millprep.model.job.work import ProfilePlan
 from millprep.model.milling_pass import Join
 from millprep.verify.motion_context import Mask
 from millprep.verify.over_copper import FOLLOWED
 from millprep.verify.read_back import Run
-from millprep.verify.sweep import quarter, segments
+from millprep.verify.sweep import Steps, quarter, steps_of
 
 STEP = 0.2
 """Edges are looked at this often, mm."""
@@ -82,24 +85,45 @@ def check_cut_free(
         joins: where its passes meet.
         runs: the programs that cut it.
     """
-    edges = _edges(job, placements)
-    cuts = _cuts_of(job.profile.cutter.name, runs)
-    z_slack = job.machine.dialect.digit + FOLLOWED + 1e-6
-    firm = _firm(job, blank, placements)
+    profile, cutter = job.profile, job.profile.cutter
+    milled = steps_of(
+        [
+            (run.trace, cutter, run.mill_pass)
+            for run in runs
+            if run.program.cutter.name == cutter.name
+        ]
+    )
+    digit = job.machine.dialect.digit
+    return _cut_free(with_shapes(profile), digit, blank, placements, joins, milled)
+
+
+@cached
+def _cut_free(
+    profile: ProfilePlan,
+    digit: float,
+    blank: Blank,
+    placements: Sequence[Placement],
+    joins: Sequence[Join],
+    milled: Sequence[Steps],
+) -> tuple[list[Finding], list[Point]]:
+    """The same of the steps of the profile's cutter, with the last digit of a program, mm."""
+    edges, cuts = _edges(profile, placements), _cuts_of(milled)
+    z_slack = digit + FOLLOWED + 1e-6
+    firm = _firm(profile, blank, placements)
     findings: list[Finding] = []
     tabs: list[Point] = []
     for edge in edges:
-        floor, right = _floors(job, edge, cuts, blank, z_slack)
-        for first, count in _runs(_lifted(job, blank, floor, z_slack)):
+        floor, right = _floors(profile, edge, cuts, blank, z_slack)
+        for first, count in _runs(_lifted(profile, blank, floor, z_slack)):
             x, y = edge.xy[(first + count // 2) % len(floor)].tolist()
             tabs.append((x, y))
-        findings += _edge_findings(job, blank, edge, floor, right, z_slack, joins, firm)
+        findings += _edge_findings(profile, blank, edge, floor, right, z_slack, joins, firm)
     return findings, tabs
 
 
-def _edges(job: JobPlan, placements: Sequence[Placement]) -> list[_Edge]:
+def _edges(profile: ProfilePlan, placements: Sequence[Placement]) -> list[_Edge]:
     """The line of the axis around every edge."""
-    radius = job.profile.cutter.diameter / 2
+    radius = profile.cutter.diameter / 2
     rings: list[tuple[Placement, bool, shapely.LinearRing]] = []
     fine = quarter(radius)
     for placement in placements:
@@ -131,21 +155,20 @@ def _edges(job: JobPlan, placements: Sequence[Placement]) -> list[_Edge]:
     return edges
 
 
-def _cuts_of(cutter: str, runs: Sequence[Run]) -> _Cuts:
-    """All steps of a cutter below the surface, in whatever pass."""
+def _cuts_of(milled: Sequence[Steps]) -> _Cuts:
+    """All steps below the surface, in whatever pass."""
     some = []
-    for run in runs:
-        if run.program.cutter.name == cutter:
-            steps, pose = segments(run.trace).copy(), run.mill_pass.pose.inverse()
-            steps[:, 0:2], steps[:, 3:5] = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
-            some.append(steps)
+    for cut in milled:
+        steps, pose = cut.steps.copy(), cut.pose
+        steps[:, 0:2], steps[:, 3:5] = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
+        some.append(steps)
     steps = np.concatenate(some) if some else np.zeros((0, 6))
     lines = np.asarray(shapely.linestrings(steps[:, [0, 1, 3, 4]].reshape(-1, 2, 2)))
     return _Cuts(steps, shapely.STRtree(lines))
 
 
 def _floors(
-    job: JobPlan, edge: _Edge, cuts: _Cuts, blank: Blank, slack: float
+    profile: ProfilePlan, edge: _Edge, cuts: _Cuts, blank: Blank, slack: float
 ) -> tuple[FloatArray, Mask]:
     """The lowest z that the tip comes by at every place, and where it goes the right way round."""
     floor = np.zeros(len(edge.xy))
@@ -163,25 +186,25 @@ def _floors(
     z0, z1 = cuts.steps[step, 2], cuts.steps[step, 5]
     np.minimum.at(floor, place, z0 + (z1 - z0) * share)
     # with the board on the right a cutter climbs: clockwise around it, the other way in a cut-out
-    wanted = 1.0 if edge.inner == (job.profile.direction == "climb") else -1.0
-    deep = (np.abs(z1 - z0) <= slack) & (z0 <= slack - _depth(job, blank)) & (length > 0)
+    wanted = 1.0 if edge.inner == (profile.direction == "climb") else -1.0
+    deep = (np.abs(z1 - z0) <= slack) & (z0 <= slack - _depth(profile, blank)) & (length > 0)
     good = deep & (np.nan_to_num(turn) * wanted > 0)
     right[place[good]] = True
     return floor, right
 
 
-def _depth(job: JobPlan, blank: Blank) -> float:
-    return blank.thickness + job.profile.breakthrough
+def _depth(profile: ProfilePlan, blank: Blank) -> float:
+    return blank.thickness + profile.breakthrough
 
 
-def _lifted(job: JobPlan, blank: Blank, floor: FloatArray, slack: float) -> Mask:
+def _lifted(profile: ProfilePlan, blank: Blank, floor: FloatArray, slack: float) -> Mask:
     """Places where a tab is left."""
-    there: Mask = np.abs(floor + blank.thickness - job.profile.tab_height) <= slack
+    there: Mask = np.abs(floor + blank.thickness - profile.tab_height) <= slack
     return there
 
 
 def _edge_findings(
-    job: JobPlan,
+    profile: ProfilePlan,
     blank: Blank,
     edge: _Edge,
     floor: FloatArray,
@@ -192,7 +215,7 @@ def _edge_findings(
 ) -> Iterator[Finding]:
     """What is wrong with one edge, the worst first."""
     what = "cut-out" if edge.inner else "edge"
-    depth, height = _depth(job, blank), job.profile.tab_height
+    depth, height = _depth(profile, blank), profile.tab_height
 
     def finding(code: str, message: str, at: NDArray[np.float64] | Point) -> Finding:
         message = f"{message} {NOT_RUN}"
@@ -206,7 +229,7 @@ def _edge_findings(
             f"The profile goes {-floor[at]:.2f} mm deep at the {what}, the job says {depth:g} mm."
         )
         yield finding("profile-depth", message, edge.xy[at])
-    lifted = _lifted(job, blank, floor, slack)
+    lifted = _lifted(profile, blank, floor, slack)
     uncut = ~through & ~lifted
     if uncut.any():
         at = int(np.argmax(np.where(uncut, floor, -np.inf)))
@@ -221,9 +244,9 @@ def _edge_findings(
     # where a cutter turns a corner its direction is no edge's
     if wrong.sum() * edge.step > 4 * ASIDE + 2 * STEP:
         at = int(np.flatnonzero(wrong)[0])
-        message = f"The {what} is cut the wrong way round, the job says {job.profile.direction}."
+        message = f"The {what} is cut the wrong way round, the job says {profile.direction}."
         yield finding("profile-direction", message, edge.xy[at])
-    yield from _tab_findings(job, edge, _runs(lifted), joins, firm, finding)
+    yield from _tab_findings(profile, edge, _runs(lifted), joins, firm, finding)
 
 
 def _runs(mask: Mask) -> list[tuple[int, int]]:
@@ -239,7 +262,7 @@ def _runs(mask: Mask) -> list[tuple[int, int]]:
 
 
 def _tab_findings(
-    job: JobPlan,
+    profile: ProfilePlan,
     edge: _Edge,
     tabs: Sequence[tuple[int, int]],
     joins: Sequence[Join],
@@ -248,7 +271,7 @@ def _tab_findings(
 ) -> Iterator[Finding]:
     """Tabs that are too narrow, too wide, on a bend, or too few."""
     assert callable(finding)
-    plan, n, what = job.profile, len(edge.xy), "cut-out" if edge.inner else "edge"
+    plan, n, what = profile, len(edge.xy), "cut-out" if edge.inner else "edge"
     lift = plan.tab_width + plan.cutter.diameter
     for first, count in tabs:
         at = edge.xy[(first + count // 2) % n]
@@ -265,7 +288,7 @@ def _tab_findings(
     needed = max(AT_LEAST[edge.inner], math.ceil(total / plan.tab_every - 1e-6))
     if len(tabs) < needed:
         middles = np.array([(first + (count - 1) / 2) % n for first, count in tabs]) * edge.step
-        starts = _free_starts(job, edge, joins, firm, lift)
+        starts = _free_starts(profile, edge, joins, firm, lift)
         room = _bare(starts, middles - lift / 2, total, lift)
         span = max(total / needed - 2 * edge.step, edge.step)
         # where there is no place for a tab, none begins for as long as tabs are apart
@@ -290,9 +313,9 @@ def _tab_findings(
             yield finding("tab-place", message, at)
 
 
-def _firm(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> shapely.Geometry:
+def _firm(profile: ProfilePlan, blank: Blank, placements: Sequence[Placement]) -> shapely.Geometry:
     """Laminate outside all kerfs that is connected to the rim, less half a web."""
-    width = job.profile.cutter.diameter
+    width = profile.cutter.diameter
     outlines = [
         shapely.Polygon(p.pose.shape(p.board.outline).exterior).buffer(width) for p in placements
     ]
@@ -303,7 +326,7 @@ def _firm(job: JobPlan, blank: Blank, placements: Sequence[Placement]) -> shapel
 
 
 def _free_starts(
-    job: JobPlan,
+    profile: ProfilePlan,
     edge: _Edge,
     joins: Sequence[Join],
     firm: shapely.Geometry,
@@ -324,7 +347,7 @@ def _free_starts(
     middles = shapely.line_interpolate_point(edge.line, starts + lift / 2)
     good = np.ones(len(starts), dtype=bool)
     if not edge.inner:
-        reach = job.profile.cutter.diameter / 2 + WEB / 2 + 2 * NEARLY
+        reach = profile.cutter.diameter / 2 + WEB / 2 + 2 * NEARLY
         good &= shapely.distance(middles, firm) <= reach
     mine = [j.at for j in joins if j.placement == edge.placement.index and j.piece is None]
     if mine:

@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank, Placement
 from millprep.model.cutter import Drill, EndMill
@@ -134,7 +135,8 @@ class Depths:
         inside = np.zeros(len(here), dtype=bool)
         snug = self.slots | (self.wide / 2 - radius < SNUG)
         some = snug if tight else np.ones(len(self.spines), dtype=bool)
-        for room in np.unique(self.wide[some]).tolist():
+        # not np.unique, which loads masked arrays
+        for room in sorted(set(self.wide[some].tolist())):
             mine = self.spines[some & (self.wide == room)]
             reach = max(room / 2 - radius, 0.0) + OFF
             place, _ = shapely.STRtree(mine).query(here, predicate="dwithin", distance=reach)
@@ -172,31 +174,15 @@ class Depths:
         steps = segments(run.trace)
         if not len(steps) or steps[:, [2, 5]].min() >= -mill.step - self.slack:
             return
-        xyz = _samples(steps)
-        cell = np.floor(xyz[:, :2] / CELL).astype(np.int64)
-        # what the cutter cut within the last millimetre is still the same stroke
-        order = np.cumsum(np.sqrt((np.diff(xyz, axis=0, prepend=xyz[:1]) ** 2).sum(axis=1)))
-        spread = [(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)]
-        # every place is looked up a stroke before it is cut, itself and all squares around it
-        cells = np.concatenate([cell, *(cell + np.array(by) for by in spread)])
-        z = np.concatenate([np.zeros(len(xyz)), *[xyz[:, 2]] * len(spread)])
-        key = cells[:, 0] * 4_000_037 + cells[:, 1]
-        when = np.concatenate([order - STROKE, *[order] * len(spread)])
-        by_cell = np.lexsort((when, key))
-        number = np.concatenate(([0], np.cumsum(np.diff(key[by_cell]) != 0)))
-        lowest = np.minimum.accumulate(z[by_cell] - SEVERAL * number) + SEVERAL * number
-        before = np.empty(len(z))
-        before[by_cell] = lowest
-        taken = before[: len(xyz)] - xyz[:, 2]
-        if not self.known:
-            # the program that it takes up may have cut there before
-            taken[: len(_samples(segments(_first_cut(run.trace))))] = 0.0
+        # the program that it takes up may have cut there before
+        again = 0 if self.known else len(_samples(segments(_first_cut(run.trace))))
+        xyz, taken = _deep_steps(steps, again, mill.step + STEP_SLACK + self.slack)
+        if not len(xyz):
+            return
+        pose = run.mill_pass.pose.inverse()
+        here = np.asarray(shapely.points(pose.points(xyz[:, :2])))
         most = np.full(len(xyz), mill.step)
-        deep = np.flatnonzero(taken > mill.step + STEP_SLACK + self.slack)
-        if len(deep):
-            pose = run.mill_pass.pose.inverse()
-            here = np.asarray(shapely.points(pose.points(xyz[deep, :2])))
-            most[deep[self._in_holes(here, mill.diameter / 2, tight=True)]] *= 2
+        most[self._in_holes(here, mill.diameter / 2, tight=True)] *= 2
         bad = np.flatnonzero(taken > most + STEP_SLACK + self.slack)
         if len(bad):
             worst = int(bad[0])
@@ -244,6 +230,33 @@ def _first_cut(trace: Trace) -> Trace:
         if cut and move.kind == "rapid" and move.start[:2] != move.end[:2]:
             return replace(trace, moves=trace.moves[:number])
     return trace
+
+
+@cached
+def _deep_steps(steps: FloatArray, again: int, most: float) -> tuple[FloatArray, FloatArray]:
+    """(n, 3) places along steps where more than `most` is taken of what was left, and how much.
+
+    The first `again` samples do not count.
+    """
+    xyz = _samples(steps)
+    cell = np.floor(xyz[:, :2] / CELL).astype(np.int64)
+    # what the cutter cut within the last millimetre is still the same stroke
+    order = np.cumsum(np.sqrt((np.diff(xyz, axis=0, prepend=xyz[:1]) ** 2).sum(axis=1)))
+    spread = [(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)]
+    # every place is looked up a stroke before it is cut, itself and all squares around it
+    cells = np.concatenate([cell, *(cell + np.array(by) for by in spread)])
+    z = np.concatenate([np.zeros(len(xyz)), *[xyz[:, 2]] * len(spread)])
+    key = cells[:, 0] * 4_000_037 + cells[:, 1]
+    when = np.concatenate([order - STROKE, *[order] * len(spread)])
+    by_cell = np.lexsort((when, key))
+    number = np.concatenate(([0], np.cumsum(np.diff(key[by_cell]) != 0)))
+    lowest = np.minimum.accumulate(z[by_cell] - SEVERAL * number) + SEVERAL * number
+    before = np.empty(len(z))
+    before[by_cell] = lowest
+    taken = before[: len(xyz)] - xyz[:, 2]
+    taken[:again] = 0.0
+    deep = taken > most
+    return xyz[deep], taken[deep]
 
 
 def _samples(steps: FloatArray) -> FloatArray:

@@ -279,7 +279,7 @@ def _thin_rings(
     other = ~shapely.covered_by(solid, shapely.buffer(cut[hole], NO_RING))
     hole, edge = hole[other], edge[other]
     width = shapely.distance(edges[edge], cut[hole])
-    for n in np.unique(hole).tolist():
+    for n in sorted(set(hole.tolist())):
         least = float(width[hole == n].min())
         if least < LEAST_ANNULAR_RING:
             yield n, least

@@ -194,7 +194,7 @@ def _all_cut(lines: FloatArray, places: Sequence[Point]) -> bool:
         return not places
     tree = shapely.STRtree(np.asarray(shapely.linestrings(lines.reshape(-1, 2, 2))))
     hit, _ = tree.query(shapely.points(places), predicate="dwithin", distance=OFF)
-    return len(np.unique(hit)) == len(places)
+    return len(set(hit.tolist())) == len(places)
 
 
 def _known(

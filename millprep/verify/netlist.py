@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut, CopperPart
@@ -246,6 +247,7 @@ def _nearest(first: Sequence[NetPoint], second: Sequence[NetPoint]) -> tuple[Net
     return first[int(i)], second[int(j)]
 
 
+@cached
 def check_drawn_nets(plan: BoardPlan, placement: Placement) -> tuple[Finding, ...]:
     """A drawing against its netlist, before anything is cut; places are the drawing's."""
     board = placement.board
@@ -267,6 +269,7 @@ def check_drawn_nets(plan: BoardPlan, placement: Placement) -> tuple[Finding, ..
     )
 
 
+@cached
 def check_cut_nets(plan: BoardPlan, cut: AsCut, placement: Placement) -> tuple[Finding, ...]:
     """The copper of one copy as cut against its netlist: shorts at its foot, opens at its surface.
 

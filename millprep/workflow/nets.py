@@ -55,6 +55,7 @@ def name(
     return named, tuple(findings)
 
 
+@cached
 def pins(board: Board) -> dict[str, tuple[str, ...]]:
     """The parts and pins that netlist or texts put on each piece, by the piece's id."""
     shapes = [piece.shape for piece in board.pieces]
@@ -80,6 +81,7 @@ def _netlist_names(plan: BoardPlan, board: Board) -> dict[str, str]:
     }
 
 
+@cached
 def _on_pieces(plan: BoardPlan, board: Board) -> dict[str, list[str]]:
     """The netlist's nets on the copper of every piece and what wires join to it."""
     copper = PointsOnCopper([piece.shape for piece in board.pieces], board, plan.jumper_ends)

@@ -20,7 +20,7 @@ from millprep.model.milling_pass import Join
 from millprep.model.program import Move
 from millprep.model.set_of_programs import CutSet
 from millprep.report import marks
-from millprep.report.blank_contents import contents_of
+from millprep.report.blank_contents import DrawnProgram, contents_of
 from millprep.report.blank_views import as_cut_view, copper_view, join_legend, paths_view
 from millprep.report.canvas import Canvas, canvas, save
 from millprep.report.insets import insets_of, worst_join
@@ -150,7 +150,8 @@ def test_holes_and_slots_are_drawn_true_to_size(tmp_path: File) -> None:
 def test_a_pass_shows_machine_clamps_zero_and_touch() -> None:
     whole = invented(4)
     here = contents_of(whole, whole.blanks[0])
-    first, second = (pass_view(here, whole, p).words() for p in whole.passes)
+    programs = [DrawnProgram.of(program) for p in whole.passes for program in p.programs]
+    first, second = (pass_view(here, whole, p, programs).words() for p in whole.passes)
     for said in ("pass 1 of 2", "r1 drilled now", "X0 Y0", "Z touch", "12 mm", "01 isolation"):
         assert said in first
     assert "8 mm" not in first
@@ -211,7 +212,7 @@ def test_contacts_are_what_is_below_the_surface() -> None:
             Move("rapid", 1, 0, 3),
         ),
     )
-    lines, plunges = contacts(program, 0.001)
+    lines, plunges = contacts(DrawnProgram.of(program), 0.001)
     assert plunges == [(9, 9)]
     half, full = lines
     assert np.hypot(*half[:-1].T) == pytest.approx(5.0)

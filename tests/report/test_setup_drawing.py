@@ -12,6 +12,7 @@ import pytest
 from millprep.model.blank import Blank, overhangs
 from millprep.model.milling_pass import EdgeCheck
 from millprep.model.set_of_programs import CutSet
+from millprep.report.blank_contents import DrawnProgram
 from millprep.report.palette import COLOURS
 from millprep.report.pass_view import contacts
 from millprep.report.setup_drawing import HIGHEST, setup_drawing
@@ -179,5 +180,6 @@ def test_what_a_pass_cuts_is_bold_and_the_rest_grey() -> None:
         lines = re.findall(
             rf'<path d="([^"]+)" fill="none" stroke="{COLOURS["ink"]}" stroke-width="0.25"/>', text
         )
-        cuts = [run for program in milling_pass.programs for run in contacts(program, 0.1)[0]]
+        drawn = map(DrawnProgram.of, milling_pass.programs)
+        cuts = [run for program in drawn for run in contacts(program, 0.1)[0]]
         assert max(run.count("M") for run in lines) == len(cuts)

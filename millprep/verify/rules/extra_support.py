@@ -84,7 +84,7 @@ def _stretches(
     near, far = np.array(travel.bounds).reshape(2, 2)[:, turn] + 0.0
     taken = low[:, turn]
     taken = taken[(taken[:, 1] > start[1] - reach) & (taken[:, 1] < end[1] + reach)]
-    bars = [(x - reach, x + reach) for x in np.unique(taken[:, 0].round(1)).tolist()]
+    bars = [(x - reach, x + reach) for x in sorted(set(taken[:, 0].round(1).tolist()))]
     for box in on:
         a, b = np.array(box.bounds).reshape(2, 2)[:, turn] + 0.0
         if a[1] < end[1] and b[1] > start[1]:
