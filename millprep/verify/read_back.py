@@ -203,12 +203,15 @@ def read_alone(folder: Path, program: Program, dialect: Dialect) -> Trace:
     Raises:
         Refusal: when it is no RS-274, or exit code 2 when it holds several cutters' programs.
     """
-    # line ends are left as they are
-    text = (folder / program.file).read_bytes().decode("ascii")
-    parts = split_by_cutter(reader.read(text, file=program.file, dialect=dialect))
+    return _alone(_traces(folder, [program], dialect)[program.file])
+
+
+def _alone(trace: Trace) -> Trace:
+    """The one program of a file."""
+    parts = split_by_cutter(trace)
     if len(parts) > 1:
         message = (
-            f"{program.file} holds the programs of {len(parts)} cutters and cannot be resumed in "
+            f"{trace.file} holds the programs of {len(parts)} cutters and cannot be resumed in "
             'the middle. Set [machine] tool_change = "files", prepare into another folder, and '
             "resume the program of the cutter that broke from there: its cuts are the same."
         )
@@ -224,12 +227,13 @@ def read_resumed(folder: Path, job: JobPlan, blanks: Sequence[MilledBlank]) -> R
     """
     programs = [program for blank in blanks for program in blank.programs]
     rows = motion_rows(folder / TABLE, programs)
+    traces = _traces(folder, programs, job.machine.dialect)
     findings: list[Finding] = []
     blank_runses: list[BlankRuns] = []
     for blank in blanks:
         runs: list[Run] = []
         for mill_pass, program in _places(job, blank):
-            trace = read_alone(folder, program, job.machine.dialect)
+            trace = _alone(traces[program.file])
             findings += check_rows(trace, rows.get(program.file, ()), file=program.file)
             findings += check_motion(job, blank, mill_pass, program, trace)
             findings += check_words(trace, program, job.machine)

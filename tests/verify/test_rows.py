@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from millprep.model.program import Program
 from millprep.verify.reader import read
-from millprep.verify.trace import MotionRow, check_rows
-from tests.helpers.programs import HEAD, TAIL
+from millprep.verify.trace import MotionRow, check_rows, rows_by_file
+from tests.helpers.programs import HEAD, TAIL, drill
 
 TEXT = HEAD + "G0 X1.5 Y2.\nG1 Z-0.1 F60.\nG1 X4. Y2. F300.\nG3 X4. Y6. I0. J2.\nG0 Z2.\n" + TAIL
 ROWS = [
@@ -62,3 +63,19 @@ def test_a_table_that_is_longer_or_empty() -> None:
 def test_half_a_digit_is_rounding() -> None:
     near = [row._replace(x=row.x + 0.00004) for row in ROWS]
     assert codes(TEXT, near) == []
+
+
+def test_rows_are_those_of_the_programs_that_are_asked_for() -> None:
+    head = "blank,pass,program,line,motion,x,y,z,i,j,feed"
+    mine = "1,2,03-drill-x.ngc,9,arc_cw,1.5,2,-0.1,0,2.5,300"
+    others = [
+        mine.replace("1,2", "1,1", 1),
+        mine.replace("1,2", "2,2", 1),
+        mine.replace("03", "04"),
+    ]
+    program = Program(
+        file="blank-1/pass-2/03-drill-x.ngc", blank=1, mill_pass=2, cutter=drill(),
+        works=("drill",), depth=2.0, spindle=10000.0, start=(1.0, 1.0, 2.0), moves=(),
+    )  # fmt: skip
+    found = rows_by_file([head, *others, mine], [program])
+    assert found == {program.file: [MotionRow("arc_cw", 1.5, 2.0, -0.1, 0.0, 2.5, 300.0)]}
