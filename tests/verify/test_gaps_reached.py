@@ -28,6 +28,9 @@ at = [15.0, 10.0]
 volts = 0
 """
 
+COARSE = changed('preset = "vee-30-0.1"', 'preset = "endmill-0.8"')
+"""Opens a gap of several millimetres in few laps."""
+
 
 def areas(*lefts: float, width: float = 4.0) -> Draw:
     """Squares in a row, the left edges of which are here."""
@@ -75,7 +78,7 @@ def test_copper_that_is_drawn_nearer_than_the_gap_is_a_warning(
 
 @pytest.mark.parametrize("gap", [6.0, 12.0])
 def test_a_gap_of_several_millimetres_is_cut_and_proved(tmp_path: Path, gap: float) -> None:
-    done = made(tmp_path, gap, areas(3.0, 4.0 + 7.75, width=1.0))
+    done = made(tmp_path, gap, areas(3.0, 4.0 + 7.75, width=1.0), COARSE)
     (copy,) = done.copies
     assert copy.proof is not None
     assert copy.proof.narrowest_gap == pytest.approx(7.75, abs=0.03)
@@ -83,7 +86,7 @@ def test_a_gap_of_several_millimetres_is_cut_and_proved(tmp_path: Path, gap: flo
 
 
 def test_volts_that_require_the_gap_stop_the_job(tmp_path: Path) -> None:
-    with_nets = changed("\n[cutters.vee]", f"{VOLTS}\n[cutters.vee]")
+    with_nets = changed("\n[cutters.vee]", f"{VOLTS}\n[cutters.vee]", COARSE)
     with pytest.raises(Refusal) as refused:
         made(tmp_path, 3.0, areas(8.0, 13.78), with_nets)
     (fault,) = of("gap-not-reached", refused.value.findings)
