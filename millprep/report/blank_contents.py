@@ -20,7 +20,7 @@ from millprep.model.cutter import Cutter, with_shapes
 from millprep.model.finding import Finding
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import Program
-from millprep.model.set_of_programs import CutSet, MilledBlank
+from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.report.words import place, plain
 
 
@@ -176,6 +176,13 @@ def bare_set(cut_set: CutSet) -> CutSet:
     """The set with nothing but its job's name, and the machine with what holds blanks there."""
     bare = replace(cut_set, id="", inputs=(), findings=(), blanks=(), cutters=())
     return replace(bare, chosen=(), derived_from=None, time_fit=None)
+
+
+def bare_blank(blank: MilledBlank) -> MilledBlank:
+    """The blank with its passes and where its boards lie, and nothing else."""
+    copies = tuple(BoardCopy(placement) for placement in blank.placements)
+    passes = tuple(replace(each, programs=()) for each in blank.passes)
+    return MilledBlank(blank.laminate, copies, passes=passes)
 
 
 def ordered_cutters(cut_set: CutSet) -> tuple[Cutter, ...]:

@@ -6,7 +6,6 @@ measured from the work zero.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,9 +15,10 @@ import shapely
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank, Box, Clamp, overhangs
+from millprep.model.job.setup import Method
 from millprep.model.milling_pass import MillingPass, RegistrationHole
-from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
-from millprep.report.blank_contents import DrawnProgram, bare_set
+from millprep.model.set_of_programs import CutSet
+from millprep.report.blank_contents import DrawnProgram, bare_blank, bare_set
 from millprep.report.blank_views import hole_name
 from millprep.report.pass_view import contacts
 from millprep.report.scene import (
@@ -90,36 +90,28 @@ class View:
 
 def setup_drawing(cut_set: CutSet, milling_pass: MillingPass, title: str) -> str:
     """SVG of one pass: blank, clamps, zero, touch point, holes, props, with dimensions."""
-    blank = cut_set.blank(milling_pass.blank)
-    here = MilledBlank(
-        blank.laminate,
-        tuple(BoardCopy(placement) for placement in blank.placements),
-        passes=tuple(replace(each, programs=()) for each in blank.passes),
-    )
-    bare = replace(
-        bare_set(cut_set), blanks=(here,), locating="pins" if on_pins(cut_set) else "measure"
-    )
-    now = tuple(map(DrawnProgram.of, milling_pass.programs))
+    located: Method = "pins" if on_pins(cut_set) else "measure"
+    here = bare_blank(cut_set.blank(milling_pass.blank))
+    bare = replace(bare_set(cut_set), blanks=(here,), locating=located)
+    now = list(map(DrawnProgram.of, milling_pass.programs))
     return _drawing(bare, replace(milling_pass, programs=()), now, title)
 
 
 @cached
-def _drawing(
-    cut_set: CutSet, milling_pass: MillingPass, now: Sequence[DrawnProgram], title: str
-) -> str:
+def _drawing(bare: CutSet, milling_pass: MillingPass, now: list[DrawnProgram], title: str) -> str:
     """SVG of a pass with the programs `now`, of a set with nothing but what it shows."""
-    blank = cut_set.blank(milling_pass.blank).laminate
-    clamps = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
+    blank = bare.blank(milling_pass.blank).laminate
+    clamps = [clamp for clamp in bare.clamps if clamp.on_in(milling_pass.number)]
     rim = milling_pass.pose.shape(blank.outline or shapely.box(0, 0, *blank.size))
-    signs = _signs(cut_set, milling_pass, blank)
+    signs = _signs(bare, milling_pass, blank)
     low, high = _extent(rim, clamps, signs)
     places = _sided(rim, clamps, signs, low, high)
     full = bool(milling_pass.verniers or milling_pass.registration)
     view = _view(low, high, places, HIGH if full else HIGHEST)
     shapes = [
-        *_ground(cut_set, milling_pass, now, view, rim),
-        *_names(cut_set, milling_pass, view),
-        *_held_areas(cut_set, milling_pass, view),
+        *_ground(bare, milling_pass, now, view, rim),
+        *_names(bare, milling_pass, view),
+        *_held_areas(bare, milling_pass, view),
         *(shape for clamp in clamps for shape in _clamp(view, clamp)),
         *_dimensions(view, places),
         *(shape for sign in signs for shape in sign_shapes(view.at(sign.at), sign)),
@@ -128,7 +120,7 @@ def _drawing(
     kinds = {sign.kind for sign in signs} | {"travel"} | ({"clamp"} if clamps else set())
     if now:
         kinds.add("now")
-    if _strips(cut_set):
+    if _strips(bare):
         kinds.add("strip")
     if _room(milling_pass):
         kinds.add("room")
@@ -219,7 +211,7 @@ def _view(low: Point, high: Point, places: dict[str, list[Mark]], most: float) -
 def _ground(
     cut_set: CutSet,
     milling_pass: MillingPass,
-    now: Sequence[DrawnProgram],
+    now: list[DrawnProgram],
     view: View,
     rim: shapely.Polygon,
 ) -> list[Shape]:
@@ -245,7 +237,7 @@ def _ground(
     ]
 
 
-def _cut_now(now: Sequence[DrawnProgram], view: View) -> list[Shape]:
+def _cut_now(now: list[DrawnProgram], view: View) -> list[Shape]:
     """Paths and holes of a pass, bold."""
     paths: list[shapely.Geometry] = []
     holes: list[Point] = []

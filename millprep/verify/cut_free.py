@@ -19,15 +19,12 @@ from numpy.typing import NDArray
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Blank, Placement, on_blank
-from millprep.model.cutter import with_shapes
 from millprep.model.finding import NOT_RUN, Finding
-from millprep.model.job.job import JobPlan
 from millprep.model.job.work import ProfilePlan
 from millprep.model.milling_pass import Join
 from millprep.verify.motion_context import Mask
 from millprep.verify.over_copper import FOLLOWED
-from millprep.verify.read_back import Run
-from millprep.verify.sweep import Steps, quarter, steps_of
+from millprep.verify.sweep import Steps, quarter
 
 STEP = 0.2
 """Edges are looked at this often, mm."""
@@ -69,51 +66,32 @@ class _Cuts:
     tree: shapely.STRtree
 
 
-def check_cut_free(
-    job: JobPlan,
-    blank: Blank,
-    placements: Sequence[Placement],
-    joins: Sequence[Join],
-    runs: Sequence[Run],
-) -> tuple[list[Finding], list[Point]]:
-    """What is wrong with how the boards of a blank are cut out, and the middle of every tab.
-
-    Args:
-        job: what is required.
-        blank: the laminate.
-        placements: the boards on it.
-        joins: where its passes meet.
-        runs: the programs that cut it.
-    """
-    profile, cutter = job.profile, job.profile.cutter
-    milled = steps_of(
-        [
-            (run.trace, cutter, run.mill_pass)
-            for run in runs
-            if run.program.cutter.name == cutter.name
-        ]
-    )
-    digit = job.machine.dialect.digit
-    return _cut_free(with_shapes(profile), digit, blank, placements, joins, milled)
-
-
 @cached
-def _cut_free(
+def check_cut_free(
     profile: ProfilePlan,
     digit: float,
     blank: Blank,
     placements: Sequence[Placement],
     joins: Sequence[Join],
-    milled: Sequence[Steps],
+    cuts: Sequence[Steps],
 ) -> tuple[list[Finding], list[Point]]:
-    """The same of the steps of the profile's cutter, with the last digit of a program, mm."""
-    edges, cuts = _edges(profile, placements), _cuts_of(milled)
+    """What is wrong with how the boards of a blank are cut out, and the middle of every tab.
+
+    Args:
+        profile: what is required.
+        digit: the last one of a program, mm.
+        blank: the laminate.
+        placements: the boards on it.
+        joins: where its passes meet.
+        cuts: what the programs do that cut it.
+    """
+    edges, milled = _edges(profile, placements), _cuts_of(profile.cutter.name, cuts)
     z_slack = digit + FOLLOWED + 1e-6
     firm = _firm(profile, blank, placements)
     findings: list[Finding] = []
     tabs: list[Point] = []
     for edge in edges:
-        floor, right = _floors(profile, edge, cuts, blank, z_slack)
+        floor, right = _floors(profile, edge, milled, blank, z_slack)
         for first, count in _runs(_lifted(profile, blank, floor, z_slack)):
             x, y = edge.xy[(first + count // 2) % len(floor)].tolist()
             tabs.append((x, y))
@@ -155,14 +133,15 @@ def _edges(profile: ProfilePlan, placements: Sequence[Placement]) -> list[_Edge]
     return edges
 
 
-def _cuts_of(milled: Sequence[Steps]) -> _Cuts:
-    """All steps below the surface, in whatever pass."""
-    some = []
-    for cut in milled:
-        steps, pose = cut.steps.copy(), cut.pose
-        steps[:, 0:2], steps[:, 3:5] = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
-        some.append(steps)
-    steps = np.concatenate(some) if some else np.zeros((0, 6))
+def _cuts_of(cutter: str, cuts: Sequence[Steps]) -> _Cuts:
+    """All steps of a cutter below the surface, in whatever pass."""
+    some = [np.zeros((0, 6))]
+    for cut in cuts:
+        if cut.cutter.name == cutter:
+            steps, pose = cut.steps.copy(), cut.pose
+            steps[:, 0:2], steps[:, 3:5] = pose.points(steps[:, 0:2]), pose.points(steps[:, 3:5])
+            some.append(steps)
+    steps = np.concatenate(some)
     lines = np.asarray(shapely.linestrings(steps[:, [0, 1, 3, 4]].reshape(-1, 2, 2)))
     return _Cuts(steps, shapely.STRtree(lines))
 
@@ -171,8 +150,7 @@ def _floors(
     profile: ProfilePlan, edge: _Edge, cuts: _Cuts, blank: Blank, slack: float
 ) -> tuple[FloatArray, Mask]:
     """The lowest z that the tip comes by at every place, and where it goes the right way round."""
-    floor = np.zeros(len(edge.xy))
-    right = np.zeros(len(edge.xy), dtype=bool)
+    floor, right = np.zeros(len(edge.xy)), np.zeros(len(edge.xy), dtype=bool)
     place, step = cuts.tree.query(shapely.points(edge.xy), predicate="dwithin", distance=ASIDE)
     if not len(place):
         return floor, right

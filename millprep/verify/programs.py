@@ -21,6 +21,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
 from millprep.model.blank import Blank, Clamp
+from millprep.model.cutter import with_shapes
 from millprep.model.finding import NOT_RUN, Finding, limited
 from millprep.model.job.job import JobPlan
 from millprep.model.machine import Machine
@@ -34,7 +35,7 @@ from millprep.verify.holes_as_cut import OFF
 from millprep.verify.marks import check_marks
 from millprep.verify.read_back import BlankRuns, ReadBack, Run
 from millprep.verify.stray_cuts import lap_reach
-from millprep.verify.sweep import segments
+from millprep.verify.sweep import segments, steps_of
 from millprep.verify.trace import HOVER, look_at_zero
 
 SHORT_OF = 0.05
@@ -271,7 +272,14 @@ def check_programs(job: JobPlan, read: ReadBack) -> tuple[Finding, ...]:
         depths = Depths(job, blank, placements, run.blank.passes)
         for each in run.runs:
             findings += depths.check(each)
-        wrong, tabs = check_cut_free(job, blank, placements, run.blank.joins, run.cutting)
+        wrong, tabs = check_cut_free(
+            with_shapes(job.profile),
+            job.machine.dialect.digit,
+            blank,
+            placements,
+            run.blank.joins,
+            steps_of(run.cuts),
+        )
         findings += [*wrong, *_tabs_elsewhere(run.blank, tabs)]
         findings += check_directions(job, run.blank, run.runs)
         findings += check_passes(job, run)

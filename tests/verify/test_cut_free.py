@@ -15,9 +15,12 @@ from millprep.geometry.pose import Pose
 from millprep.job import load
 from millprep.model.blank import Blank, Placement
 from millprep.model.board import Board, CopperPiece
+from millprep.model.finding import Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import Join
 from millprep.verify.cut_free import check_cut_free
+from millprep.verify.read_back import Run
+from millprep.verify.sweep import steps_of
 from tests.helpers import small_job
 from tests.helpers.programs import end_mill, run_of
 from tests.helpers.rules_scene import less
@@ -67,6 +70,14 @@ def board(outline: shapely.Polygon) -> Board:
     return Board("lamp", outline, (CopperPiece("c1", shapely.box(18.0, 17.0, 60.0, 19.0)),), ())
 
 
+def checked(
+    job: JobPlan, blank: Blank, placement: Placement, joins: Sequence[Join], run: Run
+) -> tuple[list[Finding], list[Point]]:
+    cuts = steps_of([(run.trace, run.program.cutter, run.mill_pass)])
+    digit = job.machine.dialect.digit
+    return check_cut_free(job.profile, digit, blank, [placement], joins, cuts)
+
+
 def said(
     job: JobPlan,
     words: str,
@@ -76,7 +87,7 @@ def said(
 ) -> tuple[list[tuple[str, str]], list[Point]]:
     placement = Placement(0, board(outline), 1, 1, Pose())
     run = run_of(words, job.profile.cutter, "profile")
-    findings, tabs = check_cut_free(job, blank, [placement], joins, [run])
+    findings, tabs = checked(job, blank, placement, joins, run)
     assert {(f.severity, f.blank, f.board) for f in findings} <= {("stop", 1, "lamp")}
     return [(f.code, f.message.split(". ")[0]) for f in findings], tabs
 
@@ -108,7 +119,7 @@ def test_an_edge_that_nothing_cuts_is_refused(job: JobPlan) -> None:
     # another cutter's cuts are none of the profile's
     placement = Placement(0, board(BOX), 1, 1, Pose())
     run = run_of(milled(axis(BOX)), end_mill(2.0, "other"), "profile")
-    (fault,), tabs = check_cut_free(job, BLANK, [placement], (), [run])
+    (fault,), tabs = checked(job, BLANK, placement, (), run)
     assert (fault.code, tabs) == ("edge-not-cut", [])
 
 
