@@ -229,8 +229,6 @@ class KeepOut:
 
     def less(self, line: BaseGeometry) -> BaseGeometry:
         """A line without what lies in the zones; the very same object when nothing does."""
-        if line.is_empty:
-            return line
         hit = self._tree.query(line, predicate="intersects")
         if not len(hit):
             return line

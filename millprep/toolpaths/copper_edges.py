@@ -197,16 +197,13 @@ def _free_radii(
     radii = np.full(len(at), largest)
     own = np.zeros(len(at), dtype=bool)
     left = np.arange(len(at))
-    for _ in range(12):
+    while len(left):
         away, which = tree.query(at[left] + radii[left, None] * normals[left], workers=-1)
         inside = away < radii[left] - GOUGE / 2
         left, which = left[inside], which[inside]
-        if not len(left):
-            break
         reach = places[which] - at[left]
+        # what lies that deep in a disc lies ahead, and the disc through it is smaller
         ahead = (reach * normals[left]).sum(axis=1)
-        # rounding may put a place of the edge itself a little behind the sample
-        smaller = np.where(ahead > 1e-9, (reach**2).sum(axis=1) / (2 * ahead), radii[left])
-        radii[left] = np.minimum(radii[left], smaller)
+        radii[left] = (reach**2).sum(axis=1) / (2 * ahead)
         own[left] = owners[which] == pieces[left]
     return radii, own

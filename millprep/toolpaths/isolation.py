@@ -229,18 +229,14 @@ def _tight_gaps(
             others = [
                 j for j in tree.query(part, predicate="dwithin", distance=spacing.surface) if j != i
             ]
-            if not others:
-                continue
             j = min(others, key=lambda j: (islands[j].shape.distance(middle), j))
             # each place is met from both sides; the lower number reports it
             if j < i and j in broken and broken[j].distance(part) < 2 * spacing.surface:
                 continue
-            spot = part.intersection(offset(islands[j].shape, spacing.surface)) or part
+            spot = part.intersection(offset(islands[j].shape, spacing.surface))
             reach = shapely.shortest_line(
                 islands[i].shape.intersection(offset(spot, spacing.surface)), islands[j].shape
             )
-            if reach is None or reach.is_empty:
-                continue
             at = reach.interpolate(0.5, normalized=True)
             tight.append(
                 TightGap((islands[i], islands[int(j)]), (at.x, at.y), reach.length, spacing.surface)

@@ -14,6 +14,8 @@ from millprep.geometry.path import FloatArray
 
 PAST = 0.1
 """A lap that ends on another goes on beyond it by as much, where copper leaves room, mm."""
+ON_EDGE = 1e-6
+"""Nearer to the board's edge than this, mm, an end lies on it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,26 +88,23 @@ def extended(chain: MedialChain, outline: shapely.Polygon, width: float) -> Floa
     for end in (0, 1):
         xy = points if end else points[::-1]
         branch_reach = chain.branch_reach[end]
-        if np.array_equal(xy[0], xy[-1]) or len(xy) < 2:
+        if np.array_equal(xy[0], xy[-1]):
             continue
+        way = xy[-1] - _back(xy, 0.05)
         if branch_reach is not None:
-            way = xy[-1] - _back(xy, 0.05)
             length = min(PAST, branch_reach - width / 2)
-            if length <= 0:
-                continue
         else:
             at = shapely.Point(xy[-1])
             line = shapely.shortest_line(at, outline.boundary)
-            near = shapely.get_coordinates(line)
-            way, length = near[1] - near[0], line.length + width
-            if not outline.contains(at):
-                way, length = -way, width - line.length
-            if length <= 0:
-                continue
-        run = float(np.hypot(*way))
-        if run == 0:
+            inside = outline.contains(at)
+            length = width + (line.length if inside else -line.length)
+            # on the edge itself the shortest line has no direction: the chain goes on its own way
+            if line.length > ON_EDGE:
+                near = shapely.get_coordinates(line)
+                way = near[1] - near[0] if inside else near[0] - near[1]
+        if length <= 0:
             continue
-        xy = np.vstack((xy, xy[-1] + way / run * length))
+        xy = np.vstack((xy, xy[-1] + way / np.hypot(*way) * length))
         points = xy if end else xy[::-1]
     return points
 

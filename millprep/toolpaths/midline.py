@@ -130,7 +130,7 @@ class _BoardGaps:
                 number += 1
         if self.spacing.centre:
             laps += self._centre(number, self.bound)
-        elif laps:
+        else:
             where = self._between(laps)
             if not where.is_empty:
                 laps += self._centre(number, where)
@@ -150,8 +150,6 @@ class _BoardGaps:
     def _between(self, laps: Sequence[Lap]) -> BaseGeometry:
         """Where three curves meet and the laps along them, which turn there, leave an island."""
         at = np.flatnonzero(self.axis.degree == 3)
-        if not len(at):
-            return shapely.Polygon()
         places = np.asarray(shapely.points(self.axis.places[at]))
         tree = shapely.STRtree([lap.path.line() for lap in laps])
         which, away = tree.query_nearest(places, all_matches=False, return_distance=True)

@@ -22,6 +22,7 @@ from millprep.toolpaths.by_voltage import (
     needed,
     widen,
 )
+from tests.helpers.rules_scene import joined
 
 EDGE = shapely.box(0, 0, 60, 40)
 SKIRT, GAP = 0.01, 0.3
@@ -253,3 +254,19 @@ def test_all_sums_are_what_is_asked_and_no_gap_can_be_less(
     needs = [needed(one, other, rules) for one, other in itertools.combinations(sides, 2)]
     most = max([least, counted, *needs, *ground])
     assert all(gap <= most + 1e-9 for gap in wide.values())
+
+
+def test_of_two_nets_the_place_that_lacks_most_is_said() -> None:
+    """Tracks 0.3 mm apart lack 0.95 mm by column B2, lands 0.5 mm apart 0.3 by column A6."""
+    lands = [shapely.box(4.0, 5.0, 6.0, 7.0), shapely.box(4.0, 7.52, 6.0, 9.5)]
+    tracks = [shapely.box(6.0, 6.0, 20.0, 7.1), shapely.box(6.0, 7.42, 20.0, 9.0)]
+    whole = [joined(*pair) for pair in zip(lands, tracks, strict=True)]
+    pieces = dict(zip(("supply", "signal"), whole, strict=True))
+    done = widen(
+        floating(pieces), pieces, [net("supply", 300), net("signal", 0)],
+        SpacingRules(pad_column="A6"), gap=GAP, skirt=SKIRT, pads=shapely.union_all(lands),
+    )  # fmt: skip
+    (near,) = done.too_near
+    assert (near.column, near.required, near.volts) == ("B2", 1.25, 300.0)
+    assert near.gap == pytest.approx(0.3)
+    assert near.at[0] > 6.0

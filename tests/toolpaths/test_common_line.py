@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
 from millprep.geometry.offset import from_line, offset
+from millprep.geometry.path import Path
 from millprep.model.cut import Profile, Tab
 from millprep.toolpaths import common_line
 
@@ -93,3 +95,42 @@ def test_boards_are_held_from_the_frame_inward() -> None:
         neighbour, _ = common_line.tab_places(number, stretches, order)
         assert len(neighbour) == min(n, 1)
         assert len(common_line.cut_by_neighbours(number, stretches, order)) == (n < 2)
+
+
+def line(*xs: float) -> Profile:
+    """An open part of a profile along y = 0."""
+    xy = np.array([[x, 0.0] for x in xs])
+    path = Path(xy, np.zeros(len(xs) - 1))
+    return Profile(path, "mill", 1.8, 1.1, (Tab(20.0, 24.0),), 0, inner=False)
+
+
+@pytest.mark.parametrize(
+    ("gone", "left"),
+    [
+        ((0.0, 10.0), [(10.0 - common_line.OVER, 30.0)]),
+        ((5.0, 18.0), [(0.0, 5.0 + common_line.OVER), (18.0 - common_line.OVER, 30.0)]),
+        ((25.0, 40.0), [(0.0, 25.0 + common_line.OVER)]),
+        ((-5.0, 40.0), []),
+        ((12.0, 12.0 + 2 * common_line.OVER), [(0.0, 30.0)]),
+    ],
+)
+def test_of_a_part_of_a_profile_the_rest_is_cut(
+    gone: tuple[float, float], left: list[tuple[float, float]]
+) -> None:
+    """Ends run on into what the neighbour cuts; ends of the part itself do not."""
+    parts = common_line.without(line(0.0, 30.0), [((gone[0], 0.0), (gone[1], 0.0))])
+    assert [(part.path.start[0], part.path.end[0]) for part in parts] == [
+        pytest.approx(span) for span in left
+    ]
+    tabs = [(part.path.start[0] + tab.start, tab.end - tab.start) for part in parts
+            for tab in part.tabs]  # fmt: skip
+    assert tabs == ([pytest.approx((20.0, 4.0))] if left else [])
+
+
+def test_a_place_is_on_a_common_line_of_its_own_board_alone() -> None:
+    gone = {1: [((0.0, 0.0), (0.0, 5.0)), ((10.0, 0.0), (20.0, 0.0))]}
+    assert common_line.on_common_line((15.0, 0.0), gone, 1)
+    assert common_line.on_common_line((0.0, 5.0), gone, 1)
+    assert not common_line.on_common_line((15.0, 0.0), gone, 2)
+    assert not common_line.on_common_line((15.0, 0.1), gone, 1)
+    assert not common_line.on_common_line((20.1, 0.0), gone, 1)

@@ -21,6 +21,7 @@ from millprep.toolpaths.drilling import (
     choose_mill,
     depth_of,
     drill,
+    pin_cutter,
     register,
     without_change,
 )
@@ -272,3 +273,42 @@ def test_a_pad_that_its_hole_takes_away_is_named_before_anything_is_cut(
     )
     for stop in stops:
         assert stop.message.startswith("Hole h2 of 3.40 mm leaves nothing of piece c2. Draw the ")
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "diameters", "words"),
+    [
+        (0.2, (1.19,), None),
+        (0.3, (1.1,), "0.3 mm too wide or too narrow. Set tolerance to 0.05 to 0.1"),
+        (
+            0.3,
+            (1.1, 1.25, 0.72, 1.21),
+            "0.3 mm too wide or too narrow: 3 holes are off by more than 0.2 mm, the most a hole "
+            "of 0.72 mm drilled 1.00 mm. Set tolerance to 0.05 to 0.1",
+        ),
+    ],
+)
+def test_a_tolerance_that_takes_drills_of_another_size_is_a_warning(
+    tolerance: float, diameters: tuple[float, ...], words: str | None
+) -> None:
+    holes = [Hole(f"h{n}", (5.0 + 2 * n, 5.0), d) for n, d in enumerate(diameters)]
+    plan = workshop.drilling(workshop.drill(1.0), tolerance=tolerance)
+    _, findings = drill([workshop.placed(BOARD, holes)], workshop.BLANK, plan, PROFILE)
+    if words is None:
+        assert findings == ()
+        return
+    (warning,) = findings
+    assert (warning.code, warning.severity) == ("drill-tolerance-wide", "warn")
+    assert words in warning.message
+    assert warning.at == (holes[2].at if len(holes) > 1 else None)
+
+
+def test_holes_for_pins_need_their_exact_size() -> None:
+    fitting = locating(workshop.drill(3.0), workshop.drill(2.98))
+    cutter, findings = pin_cutter(replace(fitting, pin=2.98))
+    assert cutter is not None
+    assert (cutter.name, findings) == ("drill2.98", ())
+    cutter, (stop,) = pin_cutter(replace(locating(workshop.drill(3.0)), pin=2.98))
+    assert cutter is None
+    assert (stop.code, stop.severity) == ("pin-hole-without-cutter", "stop")
+    assert stop.message.startswith("No cutter fits the 2.98 mm pin holes in the spoilboard. ")

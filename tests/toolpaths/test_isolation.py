@@ -13,7 +13,7 @@ from shapely import affinity
 
 from millprep.geometry.path import SAGITTA
 from millprep.model.cutter import EndMill, Vee
-from millprep.toolpaths.isolation import GOUGE, LapSpacing, isolate
+from millprep.toolpaths.isolation import GOUGE, LapSpacing, _paths, isolate
 from tests.helpers.chance import examples
 from tests.helpers.islands import islands, shapes, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, one, vee
@@ -219,3 +219,48 @@ def test_the_gouge_test_can_fail() -> None:
     laps, _ = isolate(islands(land), EDGE, isolation(), COPPER)
     blunt = swept(laps, [vee(tip=0.12)], 0.0, isolation())
     assert blunt.intersection(land.buffer(-GOUGE - 2 * SAGITTA)).area > 1e-3
+
+
+def test_what_is_left_of_a_lap_between_neighbours_is_no_crumb() -> None:
+    """Between the zones of two pieces above 0.01 mm of the lap are left, and dropped."""
+    wide = 0.2
+    bar, zone = shapely.box(-5, -1, 5, 0), wide / 2 - GOUGE
+    for left, count in ((0.01, 0), (0.03, 1)):
+        # corners 0.05 mm above the lap
+        half = math.sqrt(zone**2 - 0.05**2) + left / 2
+        above = [shapely.box(half, 0.15, 3, 2), shapely.box(-3, 0.15, -half, 2)]
+        laps, tight = isolate(islands(bar, *above), EDGE, isolation(mill(wide), gap=0.2), COPPER)
+        between = [
+            lap
+            for lap in laps
+            if lap.piece == "c1" and lap.path.length < 1 and abs(lap.path.start[0]) < 0.1
+        ]
+        assert len(between) == count
+        assert [gap.pieces[0].piece for gap in tight] == ["c1", "c1"]
+        assert [gap.gap for gap in tight] == pytest.approx([0.15, 0.15])
+
+
+@pytest.mark.parametrize(("narrower", "reports"), [(-1e-5, []), (1e-4, ["c2"]), (0.02, ["c1"])])
+def test_a_lap_that_a_neighbour_hardly_touches_lacks_nothing(
+    narrower: float, reports: list[str]
+) -> None:
+    """A tip takes a crumb of the bar's lap, and the bar 0.08 mm of the tip's: that one reports."""
+    low = 0.2 - GOUGE - narrower
+    tip = shapely.Polygon([(0, low), (0.1, low + 2), (-0.1, low + 2)])
+    bar = shapely.box(-5, -1, 5, 0)
+    _, tight = isolate(islands(bar, tip), EDGE, isolation(mill(0.2), gap=0.2), COPPER)
+    assert [gap.pieces[0].piece for gap in tight] == reports
+    assert [gap.gap for gap in tight] == pytest.approx([low] * len(reports))
+
+
+@pytest.mark.parametrize("climb", [True, False])
+def test_a_piece_of_a_lap_runs_as_its_lap_however_it_was_cut(climb: bool) -> None:
+    boundary = shapely.LinearRing([(0, 0), (10, 0), (10, 10), (0, 10)])
+    for way in ([(2.0, 0.0), (8.0, 0.0)], [(8.0, 0.0), (2.0, 0.0)]):
+        (path,) = _paths(shapely.LineString(way), boundary, climb)
+        assert (path.start, path.end) == (
+            ((8.0, 0.0), (2.0, 0.0)) if climb else ((2.0, 0.0), (8.0, 0.0))
+        )
+    for ring in (boundary.coords, list(boundary.coords)[::-1]):
+        (path,) = _paths(shapely.LineString(ring), boundary, climb)
+        assert shapely.LinearRing(path.flattened()).is_ccw != climb

@@ -13,7 +13,7 @@ import shapely
 from fixtures.valve_boards import valve_board
 from millprep.model.board import Board
 from millprep.model.cutter import EndMill, Vee
-from millprep.model.job.isolation import LEAST_TIME, CutterUse, IsolationPlan
+from millprep.model.job.isolation import LEAST_TIME, CutterUse, GivenCutter, IsolationPlan
 from millprep.model.job.layers import LayerRoles, Unit
 from millprep.toolpaths.copper_edges import CopperEdges
 from millprep.toolpaths.isolation import Island, LapSpacing, isolate
@@ -136,3 +136,11 @@ def test_nor_on_real_boards(
 
     took = [running(way) for way in [*kinds.values()][-4:]]
     assert running(table[0]) <= min(took) * 1.005
+
+
+def test_a_cutter_that_has_a_depth_of_its_own_keeps_it() -> None:
+    given = (GivenCutter(vee("own"), 0.123), GivenCutter(mill(0.4), None))
+    plan = replace(free(vee(), gap=0.45), given_cutters=given)
+    found = [(use.cutter.name, use.depth) for use in candidates(plan, COPPER)]
+    shallowest = pytest.approx(COPPER + plan.flatness + THROUGH)
+    assert found == [("own", 0.123), ("mill", shallowest)]

@@ -13,9 +13,10 @@ import shapely.affinity
 from hypothesis import given
 from hypothesis import strategies as st
 
+from millprep.geometry.offset import from_line
 from millprep.model.cut import Lap
 from millprep.toolpaths.isolation import isolate
-from millprep.toolpaths.linking import LONGEST, PAST, linked, linked_laps
+from millprep.toolpaths.linking import CRUMB, LONGEST, PAST, _parts, linked, linked_laps
 from tests.helpers.chance import examples
 from tests.helpers.islands import islands, shapes, swept
 from tests.helpers.workshop import COPPER, disc, isolation, mill, vee
@@ -166,3 +167,19 @@ def test_linked_laps_cut_what_they_cut_alone(
         alone, linked_up = (swept(some, (vee(),), level, PLAN) for some in (laps, paths))
         assert linked_up.difference(alone.buffer(0.0015)).is_empty
         assert alone.difference(linked_up.buffer(0.0005)).is_empty
+
+
+def test_a_stretch_of_a_closed_path_may_go_past_its_start() -> None:
+    """Each part runs less than once around, and what would be a crumb is left out."""
+    path = from_line(RINGS[0])
+    length = path.length
+    for start, end, parts in (
+        (1.0, 5.0, [4.0]),
+        (length + 1.0, length + 5.0, [4.0]),
+        (1.0, length + 3.0, [length - 1.0, 3.0]),
+        (length - CRUMB / 2, length + 3.0, [3.0]),
+        (1.0, 1.0 + CRUMB / 2, []),
+        (0.5, 2 * length + 1.0, [length - 0.5, length, 1.0]),
+    ):
+        found = [part.length for part in _parts(path, start, end)]
+        assert found == pytest.approx(parts)

@@ -19,7 +19,8 @@ from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, EndMill, Vee
 from millprep.model.job.isolation import IsolationPlan
 from millprep.toolpaths.isolation import GOUGE, Island
-from millprep.toolpaths.midline import MedialLaps, isolate_along_medial_axis
+from millprep.toolpaths.medial_chains import MedialChain, extended
+from millprep.toolpaths.midline import MedialLaps, _paths, isolate_along_medial_axis
 from tests.helpers.chance import examples
 from tests.helpers.islands import islands, swept
 from tests.helpers.workshop import COPPER, disc, isolation, less, mill, one, vee
@@ -348,3 +349,47 @@ def test_two_copies_on_a_blank_are_each_their_own() -> None:
         mine = [lap for lap in laps if lap.placement == k]
         assert mine
         assert all(outlines[k].buffer(0.2).contains(lap.path.line()) for lap in mine)
+
+
+def test_a_board_that_copper_fills_has_no_gap_to_cut() -> None:
+    """Nor has one gap of a single lap a place where three meet."""
+    for gap in (0.1, 0.2, 0.3):
+        assert in_the_middle([EDGE], isolation(gap=gap)) == []
+
+
+def test_crumbs_of_a_lap_are_dropped() -> None:
+    crumbs = shapely.MultiLineString([[(0, 0), (5, 0)], [(6, 0), (6.01, 0)], [(7, 0), (7.03, 0)]])
+    assert [path.length for path in _paths(crumbs)] == pytest.approx([5.0, 0.03])
+
+
+BOARD = shapely.box(0, 0, 10, 10)
+
+
+@pytest.mark.parametrize(
+    ("ends", "reaches", "longer"),
+    [
+        # over the curve that an end meets, as far as copper leaves room
+        ((2.0, 8.0), (0.3, 0.12), (1.9, 8.07)),
+        ((2.0, 8.0), (0.05, 0.04), (2.0, 8.0)),
+        # over the board's edge by the width of the cut
+        ((1.0, 9.0), (None, None), (-0.1, 10.1)),
+        ((0.0, 10.0), (None, None), (-0.1, 10.1)),
+        ((1e-9, 10.0 - 1e-9), (None, None), (-0.1, 10.1)),
+        ((-0.04, 10.04), (None, None), (-0.1, 10.1)),
+        ((-0.2, 10.2), (None, None), (-0.2, 10.2)),
+    ],
+)
+def test_ends_of_chains_go_on(
+    ends: tuple[float, float],
+    reaches: tuple[float | None, float | None],
+    longer: tuple[float, float],
+) -> None:
+    chain = MedialChain(np.array([[ends[0], 5.0], [5.0, 5.0], [ends[1], 5.0]]), 0, reaches)
+    points = extended(chain, BOARD, 0.1)
+    assert (points[0, 0], points[-1, 0]) == pytest.approx(longer, abs=1e-6)
+    assert points[:, 1] == pytest.approx(5.0, abs=1e-6)
+
+
+def test_a_closed_chain_has_no_ends() -> None:
+    ring = np.array([[4.0, 4.0], [6.0, 4.0], [5.0, 6.0], [4.0, 4.0]])
+    assert extended(MedialChain(ring, 0, (0.3, 0.3)), BOARD, 0.1) is ring

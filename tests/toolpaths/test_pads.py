@@ -85,3 +85,10 @@ def test_widths_are_those_of_the_lands() -> None:
     assert widths(board) == {land.hole.id: land.width for land in board_pads(board)}
     assert set(widths(board)) == {"h1", "h3"}
     assert board_pads(board) is board_pads(board)
+
+
+def test_a_hole_whose_centre_is_off_its_copper_has_no_land() -> None:
+    copper = shapely.box(0.0, 0.0, 10.0, 10.0)
+    for x in (10.1, 10.0):
+        hole = Hole("h1", (x, 5.0), 1.0, "c1")
+        assert drawn_pad_of(hole, copper) is None

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 import shapely
 
 from millprep.geometry.path import SAGITTA
 from millprep.geometry.pose import Pose
 from millprep.model.cut import Profile
-from millprep.toolpaths.profile import frame, profile, with_tabs
+from millprep.toolpaths.profile import frame, holds, profile, with_tabs
 from tests.helpers import workshop
 
 NOWHERE = shapely.Point(1e6, 1e6)
@@ -180,3 +181,42 @@ def test_a_board_with_no_frame_beside_it_is_reported() -> None:
     tabbed, findings = with_tabs(one, workshop.profiling(), NOWHERE, [], shapely.box(90, 0, 95, 40))
     assert not tabbed.tabs
     assert [f.code for f in findings] == ["no-place-for-tabs"]
+
+
+def test_cut_outs_are_no_part_of_what_the_frame_loses() -> None:
+    board = workshop.less(PANEL, shapely.box(20, 10, 40, 30))
+    cuts, _ = profile([workshop.placed(board)], workshop.BLANK, workshop.profiling())
+    assert [cut.inner for cut in cuts] == [True, False]
+    assert frame(workshop.BLANK, cuts, 1.0).equals(frame(workshop.BLANK, cuts[1:], 1.0))
+
+
+def test_a_tab_may_lead_to_a_board_that_is_held_and_never_to_what_a_neighbour_cuts() -> None:
+    """No frame is near: only the stretch beside a held board is firm."""
+    one, plan = only(PANEL), workshop.profiling()
+    far = shapely.box(90, 0, 95, 40)
+    (start, length) = max(
+        zip(np.cumsum([0.0, *one.path.lengths]).tolist(), one.path.lengths.tolist(), strict=False),
+        key=lambda segment: segment[1],
+    )
+    firm = (start, start + length / 2)
+    assert not holds(one, plan, far, [], [])
+    assert holds(one, plan, far, [firm], [])
+    assert not holds(one, plan, far, [firm], [firm])
+    tabbed, findings = with_tabs(one, plan, NOWHERE, [], far, [firm])
+    assert findings == ()
+    assert tabbed.tabs
+    assert all(firm[0] <= tab.start and tab.end <= firm[1] for tab in tabbed.tabs)
+
+
+def test_tabs_that_would_be_too_near_each_other_are_left_out() -> None:
+    """All but one stretch of 8 mm is barred: it takes one tab of the three."""
+    one, plan = only(PANEL), workshop.profiling()
+    width = plan.tab_width + 2.0
+    free = (24.0, 32.0)
+    barred = [(0.0, free[0]), (free[1], one.path.length)]
+    tabbed, findings = with_tabs(one, plan, NOWHERE, [], barred=barred)
+    assert findings == ()
+    (tab,) = tabbed.tabs
+    assert free[0] <= tab.start
+    assert tab.end <= free[1]
+    assert tab.end - tab.start == pytest.approx(width)
