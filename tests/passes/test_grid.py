@@ -55,15 +55,16 @@ def test_every_ring_is_cut_by_all_passes_together(walked: Walked) -> None:
                 cut[program.mill_pass].append(shapely.LineString(ends))
             x, y, z = move.x, move.y, move.z
     assert len(cut) == len(walked.done.passes)
-    near = shapely.union_all([line for lines in cut.values() for line in lines]).buffer(0.006)
-    shapely.prepare(near)
+    every = np.array([line for lines in cut.values() for line in lines], dtype=object)
+    wide = shapely.buffer(every, 0.006)
+    tree = shapely.STRtree(every)
     for lap in walked.cuts.laps:
         # arcs are left out: straight stretches only
-        xy, bulge = lap.path.xy, lap.path.bulge
-        for n in np.flatnonzero(bulge == 0).tolist():
-            line = shapely.LineString(xy[n : n + 2])
-            if line.length > 0.5:
-                assert near.covers(line)
+        n = np.flatnonzero(lap.path.bulge == 0)
+        lines = shapely.linestrings(np.stack((lap.path.xy[n], lap.path.xy[n + 1]), axis=1))
+        for line in lines[shapely.length(lines) > 0.5]:
+            near = wide[tree.query(line, predicate="dwithin", distance=0.006)]
+            assert shapely.union_all(near).covers(line)
 
 
 def test_joins_lie_in_the_windows_of_both_passes_with_the_overrun_to_spare(
