@@ -16,7 +16,7 @@ from millprep.verify.sweep import Shapes, dilated
 FIRST_REACH = 0.8
 """Where the search begins, mm: to look less far first costs more than it saves."""
 LAST_REACH = 1000.0
-FIRST_WIDTH = 0.125
+FIRST_WIDTH = 0.25
 """The search for necks begins here, mm; a power of two, so that widths are multiples of one."""
 STEP = 0.002
 """The width is found to this, mm."""
@@ -77,8 +77,8 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
 
     A neck is narrower than w when taking w / 2 off every edge parts the shape, opens the
     copper around one of its holes, or leaves nothing; copper that leads to nothing wider, a
-    blind end, is no neck. One that leads to an end less than half as wide again may be missed:
-    taking more off takes the end away as well.
+    blind end, is no neck. One that leads to an end less than half as wide again, or less than
+    `FIRST_WIDTH`, may be missed: taking more off takes the end away as well.
     """
     every = np.array([shape for _, shape in shapes], dtype=object)
     width = _widths(every)
