@@ -61,7 +61,8 @@ def test_every_ring_is_cut_by_all_passes_together(walked: Walked) -> None:
     for lap in walked.cuts.laps:
         # arcs are left out: straight stretches only
         n = np.flatnonzero(lap.path.bulge == 0)
-        lines = shapely.linestrings(np.stack((lap.path.xy[n], lap.path.xy[n + 1]), axis=1))
+        ends = np.stack((lap.path.xy[n], lap.path.xy[n + 1]), axis=1)
+        lines = np.asarray(shapely.linestrings(ends))
         for line in lines[shapely.length(lines) > 0.5]:
             near = wide[tree.query(line, predicate="dwithin", distance=0.006)]
             assert shapely.union_all(near).covers(line)
