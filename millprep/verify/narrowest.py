@@ -20,6 +20,10 @@ FIRST_WIDTH = 0.25
 """The search for necks begins here, mm; a power of two, so that widths are multiples of one."""
 STEP = 0.002
 """The width is found to this, mm."""
+FINEST = 2.0**-10
+"""Widths are whole multiples of this, mm."""
+SAMPLE = 8
+"""Of so many shapes one is measured before all others."""
 
 
 def pair_gaps(parts: Sequence[CopperPart], placement: int, count: int) -> tuple[PairGap, ...]:
@@ -81,7 +85,9 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
     `FIRST_WIDTH`, may be missed: taking more off takes the end away as well.
     """
     every = np.array([shape for _, shape in shapes], dtype=object)
-    width = _widths(every)
+    # a board has few widths of tracks and of annular rings
+    likely = _widths(every[SAMPLE - 1 :: SAMPLE]).tolist()
+    width = _widths(every, likely=likely)
     places = _places(every, width)
     return tuple(
         Neck(name, wide, at)
@@ -94,8 +100,11 @@ def neck_below(shape: shapely.Geometry, width: float) -> float:
     return float(_widths(np.array([shape], dtype=object), width)[0])
 
 
-def _widths(shapes: Shapes, most: float = math.inf) -> FloatArray:
-    """The width of each shape's narrowest neck, mm to `STEP`, at most `most`."""
+def _widths(shapes: Shapes, most: float = math.inf, likely: Sequence[float] = ()) -> FloatArray:
+    """The width of each shape's narrowest neck, mm to `STEP`, at most `most`.
+
+    What is `likely`, all of it widths as from here, is tried first.
+    """
     low, high = np.zeros(len(shapes)), np.zeros(len(shapes))
     open_, wide = np.arange(len(shapes)), 0.0
     while len(open_) and wide < most:
@@ -104,8 +113,15 @@ def _widths(shapes: Shapes, most: float = math.inf) -> FloatArray:
         high[open_] = wide
         open_ = open_[~thin]
         low[open_] = wide
+    ends = np.sort(np.array([(width, width + FINEST) for width in likely]), axis=None)
     while (busy := np.flatnonzero(high - low > STEP / 2)).size:
         middle = (low[busy] + high[busy]) / 2
+        if len(ends):
+            first = ends.searchsorted(low[busy], "right")
+            last = ends.searchsorted(high[busy], "left")
+            middle = np.where(
+                first < last, ends.take((first + last) // 2, mode="clip"), middle // FINEST * FINEST
+            )
         thin = _thin(shapes[busy], middle)
         high[busy[thin]] = middle[thin]
         low[busy[~thin]] = middle[~thin]
@@ -133,7 +149,7 @@ def _place(shape: shapely.Geometry, eroded: shapely.Geometry, width: float) -> P
     parts = shapely.get_parts(eroded)
     if len(parts) > 1:
         parts = parts[np.argsort(-shapely.area(parts), kind="stable")]
-        rest = shapely.union_all(parts[1:])
+        rest = shapely.MultiPolygon(parts[1:].tolist())
         at = shapely.shortest_line(parts[0], rest).interpolate(0.5, normalized=True)
     else:
         # The neck next to a hole, or all of it: the largest area that wearing takes for good.
