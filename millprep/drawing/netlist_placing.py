@@ -213,16 +213,15 @@ class _OnHoles:
         """The shifts that most pairs of a point and a hole agree on."""
         most_voters = max(1, min(MOST_VOTERS, MOST_PAIRS // len(self.holes)))
         voters = at[:: -(-len(at) // most_voters)]
-        shifts = (self.holes[None, :, :] - voters[:, None, :]).reshape(-1, 2)
+        far_x, far_y = (self.holes.T[:, None, :] - voters.T[:, :, None]).reshape(2, -1)
         chosen: list[Point] = []
         # squares in four places, so that one of them holds all votes for a shift
-        for corner in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
-            cells = np.floor(shifts / BIN + corner).astype(np.int64)
-            _, cell, votes = np.unique(
-                cells[:, 0] * (1 << 32) + cells[:, 1], return_inverse=True, return_counts=True
-            )
-            for most in np.argsort(-votes, kind="stable")[:MOST_BINS].tolist():
-                x, y = np.median(shifts[cell.ravel() == most], axis=0).round(4).tolist()
+        for right, up in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
+            cells = np.floor(far_x / BIN + right) * (1 << 26) + np.floor(far_y / BIN + up)
+            known, votes = np.unique(cells, return_counts=True)
+            for most in known[np.argsort(-votes, kind="stable")[:MOST_BINS]].tolist():
+                here = np.flatnonzero(cells == most)
+                x, y = (float(np.median(far[here]).round(4)) for far in (far_x, far_y))
                 shift = (0.0, 0.0) if math.hypot(x, y) < HIT / 4 else (x, y)
                 if all(math.dist(shift, other) > HIT / 10 for other in chosen):
                     chosen.append(shift)
