@@ -23,6 +23,7 @@ from millprep.verify.edges import (
     check_slivers,
     corner_notes,
     differences,
+    lost_copper,
     uncut_edges,
 )
 from millprep.verify.holes_as_cut import check_holes, holes_cut
@@ -182,12 +183,16 @@ def _board(
         if slope is not None and all(finding.code != "copper-uncut" for finding in edges):
             beyond += uncut_edges(mine, shown.placement, shown.pieces, reach, slope=slope)[0]
     holes = holes_cut(cut.grooves, shown.placement)
+    drilled = tuple(holes.values())
+    lost = gouged = lost_copper(surface, shown.placement, shown.pieces, drilled)
+    if cut_short:
+        gouged = lost_copper(surface, shown.placement, shown.pieces, drilled, cut_short)
     findings = limited(
         [
             *joined,
             *(finding for _, finding in opens),
             *beyond,
-            *check_gouges(surface, shown.placement, shown.pieces, tuple(holes.values()), cut_short),
+            *check_gouges(gouged, surface, shown.placement, shown.pieces),
             *check_holes(surface, shown.placement, holes, cut.grooves),
         ]
     )
@@ -210,7 +215,7 @@ def _board(
         corners=corners,
         differences=None
         if reach is None
-        else differences(surface, shown.placement, shown.pieces, tuple(holes.values())),
+        else differences(lost[0], surface, shown.placement, shown.pieces),
     )
     return proof, findings
 

@@ -11,7 +11,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.as_cut import CopperPart
 from millprep.model.blank import Placement
 from millprep.model.finding import Finding
-from millprep.verify.edges import check_gouges, check_isolated, check_slivers
+from millprep.verify.edges import check_gouges, check_isolated, check_slivers, lost_copper
 from tests.helpers.programs import board
 from tests.helpers.rules_scene import less
 
@@ -24,7 +24,8 @@ def gouges(
     parts: Sequence[CopperPart], holes: Sequence[shapely.Polygon] = (), cut_short: float = 0.0
 ) -> list[Finding]:
     pieces = {"c1": TRACK, "c2": PAD}
-    return check_gouges(parts, PLACEMENT, pieces, holes, cut_short)
+    lost = lost_copper(parts, PLACEMENT, pieces, holes, cut_short)
+    return check_gouges(lost, parts, PLACEMENT, pieces)
 
 
 def bitten(width: float, depth: float) -> CopperPart:
