@@ -146,8 +146,8 @@ class Dialect(JobTable):
 def path_of(line: str, comments: Comments) -> tuple[str | None, bool]:
     """What a person's own line says of the path, G61, G61.1 or G64, and whether with P."""
     code = _without_comments(line, comments)
-    word = re.search(r"G(61\.1|6[14])(?!\d)", code)
-    return (None if word is None else word[0]), word is not None and "P" in code
+    word = re.search(r"G0*(61\.1|6[14])(?!\d)", code)
+    return (None if word is None else f"G{word[1]}"), word is not None and "P" in code
 
 
 def _without_comments(line: str, comments: Comments) -> str:

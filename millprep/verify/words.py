@@ -16,11 +16,13 @@ from millprep.model.dialect import Dialect
 from millprep.model.finding import NOT_RUN, Finding
 from millprep.model.machine import Machine
 from millprep.model.program import Program
-from millprep.verify.block import spelt
+from millprep.verify.block import parse, spelt
 from millprep.verify.trace import Trace
 
 REQUIRED = (170, 210, 400, 490, 540, 800, 900, 940)
 """Modes that a program sets before it moves, in tenths: what a person left is not known."""
+DWELL = 40
+"""G4, in tenths."""
 LOOK = 4.0
 """The longest wait but that for the spindle, for a person to look, s."""
 DIGIT = 0.051
@@ -84,8 +86,9 @@ def _own_lines(dialect: Dialect) -> Sequence[str]:
 
 def _waits(line: str, dialect: Dialect) -> float:
     """Seconds of a dwell in a person's own line; 0 without."""
-    match = re.search(r"P([0-9]*\.?[0-9]+)", line.upper()) if "G4" in line.upper() else None
-    return 0.0 if match is None else float(match[1]) * (0.001 if dialect.dwell_unit == "ms" else 1)
+    block = parse(line, dialect.comments)
+    unit = 0.001 if dialect.dwell_unit == "ms" else 1.0
+    return block.words["P"] * unit if DWELL in block.g else 0.0
 
 
 def _speeds(

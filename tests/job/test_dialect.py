@@ -96,6 +96,7 @@ def test_all_others_may_not(line: str, why: str) -> None:
     [
         ("M8", (None, False)), ("G61", ("G61", False)), ("g61.1 M8", ("G61.1", False)),
         ("G64 (P5)", ("G64", False)), ("G 64 P .01", ("G64", True)), ("G4 P1", (None, False)),
+        ("G061", ("G61", False)), ("G064 P.01", ("G64", True)), ("G61.0", ("G61", False)),
     ],
 )  # fmt: skip
 def test_what_a_line_says_of_the_path(line: str, said: tuple[str | None, bool]) -> None:

@@ -85,3 +85,40 @@ def test_each_part_of_a_file_names_its_own_deepest_place() -> None:
         trace = read(MODES + text, file="a.ngc")
         found = check_comments(trace, [program()], [vee()])
         assert [finding.line for finding in found] == lines
+
+
+def waited(seconds: float, dialect: Dialect) -> list[str]:
+    """The codes of a program that waits so long, once, after the spindle was switched on."""
+    p = seconds * 1000 if dialect.dwell_unit == "ms" else seconds
+    text = f"{MODES}M3 S10000\nG4 P{p:.6g}\n{UP}{DOWN}{UP}M5\nM2\n"
+    machine = dataclasses.replace(MACHINE, dialect=dialect)
+    trace = read(text, file="a.ngc", dialect=dataclasses.replace(dialect, line_numbers=False))
+    return [finding.code for finding in check_words(trace, program(), machine)]
+
+
+@pytest.mark.parametrize(
+    ("dialect", "longest"),
+    [
+        (Dialect(), 4.0),
+        (Dialect(start_lines=("M8", "G4 P3")), 4.0),
+        (Dialect(start_lines=("g4 p6.5",)), 6.5),
+        (Dialect(end_lines=("G4 P6.5",), dwell_unit="ms"), 4.0),
+        (Dialect(end_lines=("G4 P6500",), dwell_unit="ms"), 6.5),
+        (Dialect(start_lines=("(P9) G04 P 6.5",)), 6.5),
+        (Dialect(start_lines=("M8 (P9)",)), 4.0),
+    ],
+)
+def test_no_wait_is_longer_than_a_look_or_a_line_of_the_persons_own(
+    dialect: Dialect, longest: float
+) -> None:
+    assert waited(longest, dialect) == []
+    assert waited(longest + 0.1, dialect) == ["dwell-too-long"]
+
+
+def test_modes_are_said_before_the_first_move() -> None:
+    late = f"{MODES.replace(' G49', '')}{UP}G49\nM2\n"
+    (found,) = check_words(read(late, file="a.ngc"), program("dry-run"), MACHINE)
+    assert (found.code, found.line) == ("mode-missing", 2)
+    assert "moves before it says G49, so" in found.message
+    # a file that moves nothing depends on nothing
+    assert list(check_words(read("G21\nM2\n", file="a.ngc"), program("dry-run"), MACHINE)) == []
