@@ -7,8 +7,9 @@ the blank by them and cuts both sides of the join, erring as it states.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from functools import cache
 from itertools import product
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,6 +23,7 @@ from tests.helpers.pass_grids import CASES, Walked, walk
 
 SEED, SIZE, TRAVEL, BLANK, WORDS = CASES["turned"]
 STATED = {
+    "none": "",
     "scale": "scale_error = 0.5\nsquareness = 0.05",
     "wave": "periodic_error = 0.02",
     "play": "backlash = 0.04",
@@ -29,10 +31,16 @@ STATED = {
 }
 
 
-@pytest.fixture(scope="module", params=STATED)
-def walked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Walked:
-    words = {**WORDS, "lead": f"8.0\n{STATED[request.param]}"}
-    return walk(tmp_path_factory.mktemp("erring"), SEED, SIZE, TRAVEL, BLANK, words)
+@pytest.fixture(scope="module")
+def on(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Walked]:
+    """The job on a machine with the errors of a name; each is planned once."""
+
+    @cache
+    def planned(name: str) -> Walked:
+        words = {**WORDS, "lead": f"8.0\n{STATED[name]}"}
+        return walk(tmp_path_factory.mktemp("erring"), SEED, SIZE, TRAVEL, BLANK, words)
+
+    return planned
 
 
 def goes(machine: Machine, at: Point, phase: Point, side: Point = (0.0, 0.0)) -> Point:
@@ -87,9 +95,11 @@ def met(walked: Walked, join: Join) -> float:
     return worst
 
 
+@pytest.mark.parametrize("name", STATED)
 def test_every_join_has_the_misalignment_that_the_machine_played_through_has(
-    walked: Walked,
+    on: Callable[[str], Walked], name: str
 ) -> None:
+    walked = on(name)
     holes = walked.done.passes[1].registration
     hole_errors = HoleErrors.of([h for h in holes if h.role != "witness"], 2, keys=False)
     joins = [join for join in walked.done.joins if join.piece is not None]
@@ -104,12 +114,12 @@ def test_every_join_has_the_misalignment_that_the_machine_played_through_has(
         assert worst >= 0.9 * steady - 3e-5
 
 
-def test_half_a_turn_takes_scale_and_squareness_out_but_not_the_wave(tmp_path: Path) -> None:
+def test_half_a_turn_takes_scale_and_squareness_out_but_not_the_wave(
+    on: Callable[[str], Walked],
+) -> None:
     figures = {}
     for name in ("none", "scale", "wave", "play"):
-        words = {**WORDS, "lead": f"8.0\n{STATED.get(name, '')}"}
-        (tmp_path / name).mkdir()
-        walked = walk(tmp_path / name, SEED, SIZE, TRAVEL, BLANK, words)
+        walked = on(name)
         assert any(finding.code == "blank-turned" for finding in walked.findings)
         figures[name] = max(j.predicted or 0.0 for j in walked.done.joins if j.piece is not None)
     assert figures["scale"] == pytest.approx(figures["none"], abs=1e-6)
