@@ -171,3 +171,9 @@ def test_copper_so_wide_and_thick_that_the_curves_end_carries_what_they_end_at()
     worst, faults = current(loaded(30.0), placement, cut(placement), 0.105, 40, solved(neck))
     assert worst is not None
     assert (worst.carries, faults) == (35.0, ())
+
+
+def test_copper_with_one_hole_leads_its_current_nowhere() -> None:
+    placement = placed([NECK], HOLES[:1])
+    net = NetFacts("n", ("c1",), amperes=3.0)
+    assert current(net, placement, cut(placement), 0.035, 10) == (None, ())
