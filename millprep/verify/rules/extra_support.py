@@ -34,8 +34,8 @@ TRIED = 8
 def clamp_room(laminate: Blank, mill_pass: MillingPass, job: JobPlan) -> tuple[Box, ...]:
     """Boxes over the blank's edges in which clamps are in nobody's way, machine frame.
 
-    No cut, no travel move lower than `clamp_clearance` above the clamp, no other clamp is there;
-    the spindle keeps half its collet nut away.
+    No cut, no travel move lower than `clamp_clearance` above the clamp, no other clamp is there,
+    and nothing that an offcut lacks; the spindle keeps half its collet nut away.
     """
     x0, y0, x1, y1 = mill_pass.pose.shape(shapely.box(0.0, 0.0, *laminate.size)).bounds
     rim = Box(x0, y0, x1, y1)
@@ -49,12 +49,28 @@ def clamp_room(laminate: Blank, mill_pass: MillingPass, job: JobPlan) -> tuple[B
         (Box(x0 - OUTSIDE, y0, x0 + over, y1), True, x0 >= travel.x0 - BEYOND),
         (Box(x1 - over, y0, x1 + OUTSIDE, y1), True, x1 <= travel.x1 + BEYOND),
     )
+    lacking = _lacking(laminate, mill_pass)
     return tuple(
         box
         for edge, upright, within in edges
         if within
-        for box in _stretches(edge, upright, travel, low, on, job.machine.collet / 2)
+        for box in _stretches(
+            edge, upright, travel, low, [*on, *_boxes(lacking, edge)], job.machine.collet / 2
+        )
     )
+
+
+def _lacking(laminate: Blank, mill_pass: MillingPass) -> shapely.Geometry:
+    """What an offcut lacks of its rectangle, machine frame."""
+    whole = shapely.box(0.0, 0.0, *laminate.size)
+    return mill_pass.pose.shape(shapely.difference(whole, laminate.outline or whole))
+
+
+def _boxes(shape: shapely.Geometry, within: Box) -> list[Box]:
+    """Boxes around the parts of a shape that are within a box."""
+    parts = shapely.get_parts(shapely.intersection(shape, within.shape))
+    # shapes that touch the box have a line in common with it
+    return [Box(*bounds) for bounds in shapely.bounds(parts[shapely.area(parts) > 0]).tolist()]
 
 
 def _over(clamp: Box, rim: Box) -> float:
@@ -204,7 +220,7 @@ def _clamps(room: Box, rim: tuple[float, ...]) -> Iterator[Box]:
 def _strips(
     laminate: Blank, mill_pass: MillingPass, job: JobPlan, holding: Holding, counts: FloatArray
 ) -> Iterator[Box]:
-    """Strips of tape that nothing cuts into, near what lifts too much."""
+    """Strips of tape under laminate that nothing cuts into, near what lifts too much."""
     rim, travel = (
         mill_pass.pose.shape(shapely.box(0.0, 0.0, *laminate.size)).bounds,
         job.machine.travel,
@@ -222,7 +238,9 @@ def _strips(
             below = np.minimum(z[:-1], z[1:]) <= -laminate.thickness
             through.append(program.trail.steps(below, 1.0))
     drilled = shapely.buffer(shapely.MultiPoint(np.concatenate(through)), 2.0, quad_segs=2)
-    barred = shapely.union_all([drilled, *(box.shape for box in taped)])
+    barred = shapely.union_all(
+        [drilled, _lacking(laminate, mill_pass), *(box.shape for box in taped)]
+    )
     shapely.prepare(barred)
     excess = np.maximum(holding.places[:, 2] / holding.places[:, 3] - 1.0, 0.0) * counts
     places, weight = holding.places[excess > 0, :2], excess[excess > 0]

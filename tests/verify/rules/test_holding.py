@@ -20,7 +20,12 @@ from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import Holding, MillingPass
 from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Trail
 from millprep.model.set_of_programs import CutSet, MilledBlank
-from millprep.verify.rules.extra_support import extra_supports, on_blank
+from millprep.verify.rules.extra_support import (
+    _strips,
+    clamp_room,
+    extra_supports,
+    on_blank,
+)
 from millprep.verify.rules.holding import held
 from millprep.verify.rules.plate import Plate
 from millprep.workflow.prepare import prepare
@@ -216,6 +221,28 @@ def test_cuts_that_no_lift_is_allowed_to_are_not_judged(made: tuple[CutSet, JobP
     only = replace(cut_set.blanks[0], passes=(replace(mill_pass, programs=engraved),))
     assert engraved
     assert held(only, low) == ((None,), ())
+
+
+def test_nothing_is_clamped_or_taped_where_an_offcut_has_no_laminate() -> None:
+    """An L of 90 by 60 mm that lacks its upper right corner."""
+    corner = shapely.box(50, 30, 90, 60)
+    whole = Blank(1, (90.0, 60.0), 1.6, 0.035)
+    ell = shapely.Polygon([(0, 0), (90, 0), (90, 30), (50, 30), (50, 60), (0, 60)])
+    rest = replace(whole, outline=ell)
+    mill_pass = MillingPass(1, 1, shapely.box(0, 0, 90, 60), Pose(), (), (1.0, 1.0))
+    job: Any = SimpleNamespace(machine=MACHINE, setup=SimpleNamespace(clamps=(), tape=False))
+    loose = Holding(
+        force=2.0, lift=4.0, allowed=0.1, at=(80.0, 55.0), share=1.0,
+        places=np.array([(80.0, 55.0, 4.0, 0.1)]),
+    )  # fmt: skip
+    for blank, met in ((whole, True), (rest, False)):
+        room = clamp_room(blank, mill_pass, job)
+        strips = list(_strips(blank, mill_pass, job, loose, np.ones(1)))
+        assert any(box.shape.intersection(corner).area > 0 for box in room) == met
+        assert any(box.shape.intersection(corner).area > 0 for box in strips) == met
+    # what is left of these edges is offered
+    assert Box(0.0, 56.0, 49.0, 75.0) in room
+    assert Box(86.0, 0.0, 105.0, 29.0) in room
 
 
 def test_on_a_blank_smaller_than_any_clamp_or_strip_nothing_would_help() -> None:
