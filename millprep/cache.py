@@ -38,7 +38,10 @@ MOST = 512 * 1024 * 1024
 """Bytes that are kept; what was used longest ago goes first."""
 LEAST_KNOWN = 1000
 """Results of fewer bytes are hashed anew wherever they are arguments."""
-
+FOLLOWS = {"follows": True}
+"""Metadata of a dataclass's field that follows from its other fields: no key holds it."""
+LEAST_ROWS = 20
+"""Rows of fewer are hashed anew as well, where they are a part of a result's part."""
 
 UNHASHED = (pickle.PicklingError, TypeError, AttributeError)
 """What is raised for values that hold functions: they are not kept."""
@@ -131,8 +134,13 @@ class Cache:
         digest = hashlib.sha256(payload).digest()
         self._known[id(result)] = (result, digest)
         for n, part in enumerate(result if isinstance(result, tuple) else ()):
-            if is_dataclass(part):
-                self._known[id(part)] = (part, digest + n.to_bytes(4))
+            if not is_dataclass(part):
+                continue
+            self._known[id(part)] = (part, digest + n.to_bytes(4))
+            for m, name in enumerate(_fields_of(cast("Hashable", type(part)))):
+                rows = getattr(part, name)
+                if isinstance(rows, tuple) and len(rows) >= LEAST_ROWS:
+                    self._known[id(rows)] = (rows, digest + n.to_bytes(4) + m.to_bytes(4))
 
     def read(self, key: str) -> bytes | None:
         """What is kept under a key; None when there is nothing, or not what was written."""
@@ -234,8 +242,11 @@ class _ByValue(pickle.Pickler):
 
 @cache_in_memory
 def _fields_of(kind: Hashable) -> tuple[str, ...]:
-    """The names of a dataclass's fields."""
-    return tuple(field.name for field in fields(cast("Any", kind))) if is_dataclass(kind) else ()
+    """The names of a dataclass's fields, without those that follow from others."""
+    if not is_dataclass(kind):
+        return ()
+    every = fields(cast("Any", kind))
+    return tuple(field.name for field in every if field.metadata != FOLLOWS)
 
 
 _current: Cache | None = None

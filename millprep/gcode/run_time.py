@@ -16,15 +16,17 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.cache import cached
 from millprep.geometry.path import FloatArray
 from millprep.geometry.tour import least_travel
 from millprep.model.machine import Machine
 from millprep.model.machine_time import ACCELERATION
-from millprep.model.program import Move, Program, SecondTouch
+from millprep.model.program import Move, Program, SecondTouch, clockwise_of, ends_of
 
 Place = tuple[float, float, float]
+Mask = NDArray[np.bool_]
 
 STRAIGHT = 1e-6
 """Half angles whose sine is this near to 1 are no corner."""
@@ -74,31 +76,36 @@ class _Motions:
     """
 
     def __init__(self, start: Place, moves: Sequence[Move], rapid: float) -> None:
-        rows: list[tuple[float, ...]] = []
-        rests: list[bool] = []
-        at = start
-        for move in moves:
-            end = (move.x, move.y, move.z)
-            speed = (rapid if move.feed is None else move.feed) / 60
-            row = _line(at, end) if move.i is None or move.j is None else _arc(at, move)
-            if row[0] > 0:
-                rows.append((speed, *row))
-                rests.append(_ends_at_rest(move))
-            elif rests and _ends_at_rest(move):
-                rests[-1] = True
-            at = end
-        table = np.array(rows).reshape(-1, 9)
-        self.speeds, self.lengths, self.radii = table[:, 0], table[:, 1], table[:, 2]
-        self.leaving, self.arriving = table[:, 3:6], table[:, 6:9]
-        self.rests = np.array(rests, dtype=bool)
+        ways = _ways(start, ends_of(moves), clockwise_of(moves))
+        moving = ways[:, 0] > 0
+        speeds = np.array([rapid if move.feed is None else move.feed for move in moves]) / 60
+        ways, self.speeds = ways[moving], speeds[moving]
+        self.lengths, self.radii = ways[:, 0], ways[:, 1]
+        self.leaving, self.arriving = ways[:, 2:5], ways[:, 5:8]
+        # what ends at rest without a motion does so after the motion before
+        last = np.cumsum(moving) - 1
+        ending = np.array([_ends_at_rest(move) for move in moves], dtype=bool)
+        self.rests = np.zeros(len(ways), dtype=bool)
+        self.rests[last[ending & (last >= 0)]] = True
+
+
+@cached
+def _ways(start: Place, ends: FloatArray, clockwise: Mask) -> FloatArray:
+    """(n, 8) length, radius, and the directions at the start and at the end of all motions."""
+    rows: list[tuple[float, ...]] = []
+    at = start
+    for (*end, i, j), turns in zip(ends.tolist(), clockwise.tolist(), strict=True):
+        rows.append(_line(at, end) if math.isnan(i) else _arc(at, end, (i, j), turns))
+        at = (end[0], end[1], end[2])
+    return np.array(rows).reshape(-1, 8)
 
 
 def _ends_at_rest(move: Move) -> bool:
     """Whether the machine stops after a motion for another reason than a corner."""
-    return move.wait > 0 or bool(move.stop) or move.motion == "probe"
+    return move.wait > 0 or move.stop != "" or move.motion == "probe"
 
 
-def _line(start: Place, end: Place) -> tuple[float, ...]:
+def _line(start: Sequence[float], end: Sequence[float]) -> tuple[float, ...]:
     """Length, radius, and the direction at the start and at the end of a straight motion."""
     length = math.dist(start, end)
     if length == 0:
@@ -107,24 +114,32 @@ def _line(start: Place, end: Place) -> tuple[float, ...]:
     return (length, math.inf, *way, *way)
 
 
-def _arc(start: Place, move: Move) -> tuple[float, ...]:
-    """The same of an arc, which may climb."""
-    assert move.i is not None
-    assert move.j is not None
-    radius, sign = math.hypot(move.i, move.j), 1 if move.motion == "arc_ccw" else -1
-    cx, cy = start[0] + move.i, start[1] + move.j
-    first = math.atan2(-move.j, -move.i)
-    last = math.atan2(move.y - cy, move.x - cx)
-    sweep = (sign * (last - first)) % (2 * math.pi) or 2 * math.pi
-    flat, climb = radius * sweep, move.z - start[2]
+def _arc(
+    start: Sequence[float], end: Sequence[float], lead: tuple[float, float], clockwise: bool
+) -> tuple[float, ...]:
+    """The same of an arc, which may climb; `lead` from its start to its centre."""
+    radius, sign = math.hypot(*lead), -1 if clockwise else 1
+    first, sweep = _swept(start, end, lead, clockwise)
+    flat, climb = radius * sweep, end[2] - start[2]
     length = math.hypot(flat, climb)
     across, up = sign * flat / length, climb / length
+    last = math.atan2(end[1] - (start[1] + lead[1]), end[0] - (start[0] + lead[0]))
     ends = (
         value
         for angle in (first, last)
         for value in (-math.sin(angle) * across, math.cos(angle) * across, up)
     )
     return (length, radius, *ends)
+
+
+def _swept(
+    start: Sequence[float], end: Sequence[float], lead: tuple[float, float], clockwise: bool
+) -> tuple[float, float]:
+    """Where an arc begins as seen from its centre, and the angle that it turns, radians."""
+    first = math.atan2(-lead[1], -lead[0])
+    last = math.atan2(end[1] - (start[1] + lead[1]), end[0] - (start[0] + lead[0]))
+    sign = -1 if clockwise else 1
+    return first, (sign * (last - first)) % (2 * math.pi) or 2 * math.pi
 
 
 def _corner_speeds(motions: _Motions, acceleration: float, tolerance: float) -> FloatArray:
@@ -156,9 +171,6 @@ CHORD = math.radians(5)
 """Arcs are cut into chords of this angle where the least travel between cuts is sought."""
 
 
-_least_travel = cached(least_travel)
-
-
 def least_seconds(program: Program, machine: Machine) -> float:
     """What the same cuts take at least, s: no order of them and no way between takes less.
 
@@ -167,48 +179,63 @@ def least_seconds(program: Program, machine: Machine) -> float:
     """
     if not program.spins:
         return 0.0
-    seconds, at = machine.dwell, program.start
+    rapid = np.array([move.feed is None for move in program.moves], dtype=bool)
+    travel, below = _least_ways(program.start, program.ends, program.clockwise, rapid)
+    seconds = machine.dwell
+    for move, length in zip(program.moves, below.tolist(), strict=True):
+        if move.feed is not None:
+            seconds += length / move.feed * 60
+    return seconds + travel / machine.rapid * 60
+
+
+@cached
+def _least_ways(
+    start: Place, ends: FloatArray, clockwise: Mask, rapid: Mask
+) -> tuple[float, FloatArray]:
+    """The least travel to all cuts and back, mm, and of every motion what is below the surface."""
     chains: list[list[tuple[float, float]]] = []
-    cutting = False
-    for move in program.moves:
-        end = (move.x, move.y, move.z)
-        if move.feed is None or min(at[2], end[2]) >= 0:
-            cutting = cutting and (move.feed is not None or end[:2] == at[:2])
+    below: list[float] = []
+    at, cutting = start, False
+    rows = zip(ends.tolist(), clockwise.tolist(), rapid.tolist(), strict=True)
+    for (x, y, z, i, j), turns, fast in rows:
+        end, lead = (x, y, z), None if math.isnan(i) else (i, j)
+        if fast or min(at[2], z) >= 0:
+            cutting = cutting and (not fast or end[:2] == at[:2])
+            below.append(0.0)
         else:
             if not cutting:
                 chains.append([at[:2]])
             cutting = True
-            chains[-1] += _chords(at, move)
-            seconds += _below(at, move) / move.feed * 60
+            chains[-1] += _chords(at, end, lead, turns)
+            below.append(_below(at, end, lead, turns))
         at = end
     lines = [np.array(chain[:1] if _is_place(chain) else chain) for chain in chains]
     # out to the nearest of them and back, whatever the order between
     shapes = [shapely.LineString(line) if len(line) > 1 else shapely.Point(line) for line in lines]
-    start = shapely.Point(program.start[:2])
-    away = float(shapely.distance(start, shapes).min()) if shapes else 0.0
-    return seconds + (2 * away + _least_travel(lines)) / machine.rapid * 60
+    away = float(shapely.distance(shapely.Point(start[:2]), shapes).min()) if shapes else 0.0
+    return 2 * away + least_travel(lines), np.array(below)
 
 
 def _is_place(chain: Sequence[tuple[float, float]]) -> bool:
     return all(place == chain[0] for place in chain)
 
 
-def _below(start: Place, move: Move) -> float:
+def _below(start: Place, end: Place, lead: tuple[float, float] | None, clockwise: bool) -> float:
     """Length of a motion that is below the surface, mm."""
-    length = (_line(start, (move.x, move.y, move.z)) if move.i is None else _arc(start, move))[0]
-    high, low = max(start[2], move.z), min(start[2], move.z)
-    return length if high <= 0 else length * -low / (high - low)
+    way = _line(start, end) if lead is None else _arc(start, end, lead, clockwise)
+    high, low = max(start[2], end[2]), min(start[2], end[2])
+    return way[0] if high <= 0 else way[0] * -low / (high - low)
 
 
-def _chords(start: Place, move: Move) -> list[tuple[float, float]]:
+def _chords(
+    start: Place, end: Place, lead: tuple[float, float] | None, clockwise: bool
+) -> list[tuple[float, float]]:
     """Places along a motion to its end, in the plane."""
-    if move.i is None or move.j is None:
-        return [(move.x, move.y)]
-    cx, cy = start[0] + move.i, start[1] + move.j
-    radius, first = math.hypot(move.i, move.j), math.atan2(-move.j, -move.i)
-    sign = 1 if move.motion == "arc_ccw" else -1
-    last = math.atan2(move.y - cy, move.x - cx)
-    sweep = (sign * (last - first)) % (2 * math.pi) or 2 * math.pi
+    if lead is None:
+        return [end[:2]]
+    cx, cy, radius = start[0] + lead[0], start[1] + lead[1], math.hypot(*lead)
+    first, sweep = _swept(start, end, lead, clockwise)
+    sign = -1 if clockwise else 1
     count = math.ceil(sweep / CHORD)
     angles = (first + sign * sweep * k / count for k in range(1, count + 1))
     return [(cx + radius * math.cos(a), cy + radius * math.sin(a)) for a in angles]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path as File
-from typing import Any, NamedTuple
+from typing import Any
 
 from millprep.files.reading import MOST_TEXT, contents, toml
 from millprep.job import bench
@@ -78,17 +79,25 @@ def refusal_of(file: File, misfits: Iterable[Misfit]) -> Refusal:
     return Refusal([finding for _, finding in located], exit_code=2)
 
 
-class _Written(NamedTuple):
-    """A TOML file: its tables, and where each of its keys is."""
+@dataclass(frozen=True)
+class _Written:
+    """A TOML file and its tables; `replaced` are those of its keys that another file replaces."""
 
     file: File
     data: dict[str, Any]
-    places: dict[KeyPath, TextPlace]
+    text: str
+    replaced: Collection[KeyPath] = ()
+
+    @cached_property
+    def places(self) -> dict[KeyPath, TextPlace]:
+        """Where each key is that counts; only mistakes have a place."""
+        every = key_places(self.text)
+        return {p: at for p, at in every.items() if not bench.is_below(p, self.replaced)}
 
 
 def _written(file: File) -> _Written:
     text = _text(file)
-    return _Written(file, _parsed(file, text), key_places(text))
+    return _Written(file, _parsed(file, text), text)
 
 
 def _read(written: _Written) -> JobPlan:
@@ -138,11 +147,10 @@ def _with_bench(
     tables = dict(bench.with_paths(below.data, named.file, kept))
     drawings = tables.pop("drawings", None)
     data, replaced = bench.merged(tables, written.data)
-    places = {p: at for p, at in below.places.items() if not bench.is_below(p, replaced)}
     taken = bench.Taken()
     if drawings and isinstance(data.get("board"), list):
         data["board"], taken = bench.with_drawings(drawings, data["board"])
-    return {**data, "bench": named}, (written, below._replace(places=places)), taken
+    return {**data, "bench": named}, (written, replace(below, replaced=replaced)), taken
 
 
 def _text(file: File) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -58,6 +59,16 @@ class Move(NamedTuple):
     stop: str = ""
     cycle: Cycle | None = None
     again: SecondTouch | None = None
+
+
+def ends_of(moves: Sequence[Move]) -> FloatArray:
+    """(n, 5) x, y, z, i and j of moves; nan for i and j without an arc."""
+    return np.array([move[1:6] for move in moves], dtype=float).reshape(-1, 5)
+
+
+def clockwise_of(moves: Sequence[Move]) -> NDArray[np.bool_]:
+    """(n,) which moves are arcs that run clockwise."""
+    return np.array([move.motion == "arc_cw" for move in moves], dtype=bool)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +139,12 @@ class Program:
     @property
     def ends(self) -> FloatArray:
         """(n, 5) where every move ends, and from its start to its centre; nan without one."""
-        return np.array([move[1:6] for move in self.moves], dtype=float).reshape(-1, 5)
+        return ends_of(self.moves)
 
     @property
     def clockwise(self) -> NDArray[np.bool_]:
         """(n,) the moves that are arcs and run clockwise."""
-        return np.array([move.motion == "arc_cw" for move in self.moves], dtype=bool)
+        return clockwise_of(self.moves)
 
 
 @dataclass(frozen=True, slots=True)

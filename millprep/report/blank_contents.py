@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from millprep.cache import FOLLOWS
 from millprep.geometry.path import FloatArray, Point
 from millprep.geometry.pose import Pose
 from millprep.model.as_cut import AsCut
@@ -26,12 +27,15 @@ from millprep.report.words import place, plain
 
 @dataclass(frozen=True, slots=True)
 class DrawnCopy:
-    """One copy in the blank frame; `pieces` are (id, shape)."""
+    """One copy in the blank frame, all of which follows from its placement.
+
+    `pieces` are (id, shape).
+    """
 
     placement: Placement
-    outline: shapely.Polygon
-    pieces: tuple[tuple[str, shapely.Polygon], ...]
-    holes: tuple[Hole, ...]
+    outline: shapely.Polygon = field(metadata=FOLLOWS)
+    pieces: tuple[tuple[str, shapely.Polygon], ...] = field(metadata=FOLLOWS)
+    holes: tuple[Hole, ...] = field(metadata=FOLLOWS)
 
     @property
     def title(self) -> str:

@@ -167,6 +167,7 @@ def _edges(board: Board, largest: float) -> _BoardEdges:
     )
 
 
+@cached
 def _narrowest(board: Board, within: float) -> float:
     """The narrowest gap between two pieces, mm; infinite where none is within a distance."""
     shapes = np.array([piece.shape for piece in board.pieces], dtype=object)

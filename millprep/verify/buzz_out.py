@@ -14,6 +14,7 @@ from itertools import combinations
 import numpy as np
 import shapely
 
+from millprep.cache import cached
 from millprep.geometry.path import Point
 from millprep.model.as_cut import AsCut, BoardProof
 from millprep.model.board import Board, Hole
@@ -43,14 +44,19 @@ def buzz_out(blank: MilledBlank) -> MilledBlank:
     copies: list[BoardCopy] = []
     for copy in blank.copies:
         assert copy.proof is not None, "a copy that is not proved has nothing to measure"
-        board = _Board(copy)
-        checks = [
-            *board.continuity(),
-            *board.gaps(copy.proof),
-            *board.joins(blank.as_cut, joins.get(copy.placement.index, ())),
-        ]
-        copies.append(replace(copy, checks=tuple(_walk(checks, board.size))))
+        checks = _checks(copy, copy.proof, blank.as_cut, joins.get(copy.placement.index, ()))
+        copies.append(replace(copy, checks=checks))
     return replace(blank, copies=tuple(copies))
+
+
+@cached
+def _checks(
+    copy: BoardCopy, proof: BoardProof, cut: AsCut, joins: Sequence[Join]
+) -> tuple[Check, ...]:
+    """The checks of a copy, in the order of the walk."""
+    board = _Board(copy)
+    checks = [*board.continuity(), *board.gaps(proof), *board.joins(cut, joins)]
+    return tuple(_walk(checks, board.size))
 
 
 class _Board:

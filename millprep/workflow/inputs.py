@@ -6,9 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
-from millprep import cache, drawing, job
-from millprep.drawing.netlist_placing import with_netlist
-from millprep.drawing.texts import named_in, with_part_names
+from millprep import cache, job
 from millprep.files.reading import MOST_TEXT, contents
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED
@@ -82,6 +80,11 @@ def _board(plan: BoardPlan, *, repair: bool) -> Board:
 
 
 def _read_board(plan: BoardPlan, *, repair: bool) -> Board:
+    # not needed for what is kept
+    from millprep import drawing
+    from millprep.drawing.netlist_placing import with_netlist
+    from millprep.drawing.texts import named_in, with_part_names
+
     files = plan.drawing
     drawn = drawing.read(
         files.copper.file,

@@ -216,6 +216,8 @@ def _without(cut_set: CutSet, left_out: Collection[int]) -> CutSet:
 
 def _less(blank: MilledBlank, left_out: Collection[int]) -> MilledBlank:
     """A blank less the copies that are left out and their cuts."""
+    if not left_out:
+        return blank
     cuts = blank.cuts
     return replace(
         blank,

@@ -9,7 +9,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from millprep import job, report
-from millprep.drawing.sketch import sketch
 from millprep.files import writing
 from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
@@ -109,6 +108,8 @@ def unread(
         inputs=inputs,
         findings=tuple(findings),
     )
+    from millprep.drawing.sketch import sketch  # for refused drawings only
+
     refused = {finding.board for finding in findings}
     sketches = [sketch(board, repair=repair) for board in plan.boards if board.name in refused]
     sheets = [_sheet(n, board) for n, board in enumerate(filter(None, sketches))]
