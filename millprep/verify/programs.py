@@ -115,11 +115,11 @@ def _check_order(job: JobPlan, mill_pass: MillingPass, runs: Sequence[Run]) -> I
     finding = partial(_finding, blank=mill_pass.blank, mill_pass=mill_pass.number)
     mains = [run for run in runs if run.program.work not in BEFORE]
     # second combs are read before anything else is cut, whatever else their cutter does
-    combs = mains[:1] if mill_pass.verniers and mains[:1] else []
+    combs = mains[:1] if mill_pass.verniers else []
     names = Counter(run.program.cutter.name for run in mains)
     for name, count in names.items():
         again = count - any(run.program.cutter.name == name for run in combs)
-        if count > 1 and again > 1:
+        if again > 1:
             file = [run.program.file for run in mains if run.program.cutter.name == name][-1]
             message = f"{file} is one program more of {name} in its pass than there is work for."
             yield finding("program-unexpected", message, file=file)

@@ -14,12 +14,13 @@ from millprep.model.blank import Box, Clamp
 from millprep.model.cut import Work
 from millprep.model.cutter import Cutter
 from millprep.model.job.job import JobPlan
-from millprep.model.milling_pass import MillingPass, RegistrationHole
+from millprep.model.milling_pass import MillingPass, RegistrationHole, Vernier
 from millprep.model.program import Program
-from millprep.model.set_of_programs import MilledBlank
-from millprep.verify.programs import check_names, check_passes
+from millprep.model.set_of_programs import BoardCopy, MilledBlank
+from millprep.verify.programs import _tabs_elsewhere, check_names, check_passes
 from millprep.verify.read_back import BlankRuns, Run
 from millprep.verify.reader import read
+from tests.helpers.invented_set import invented
 from tests.helpers.programs import BLANK, HEAD, TAIL, cut, end_mill, vee
 from tests.helpers.programs import MACHINE as SMALL
 from tests.helpers.sample_job import write
@@ -27,6 +28,7 @@ from tests.helpers.sample_job import write
 MACHINE = dataclasses.replace(SMALL, max_plunge=300.0)
 HOLE = RegistrationHole("r1", (20.0, 10.0), (20.0, 10.0), 3.0, "locate", 1, 2, pin="p1")
 FIRST = MillingPass(1, 1, shapely.box(0, 0, 60, 40), Pose(), (), (1.0, 1.0))
+BED = dataclasses.replace(FIRST, number=0)
 SECOND = dataclasses.replace(FIRST, number=2, registration=(HOLE,))
 AROUND = "G0 X0. Y0.\nG1 X60. F600.\nG1 Y40.\nG1 X0.\nG1 Y0.\nG0 X1. Y1.\n"
 SHOW = "G0 X20. Y10.\nG1 Z1. F100.\nG4 P4.\nG0 Z2.\n"
@@ -54,6 +56,12 @@ def run_of(
         depth=0.1, spindle=10000.0, start=(1.0, 1.0, 2.0), moves=(),
     )  # fmt: skip
     return Run(program, read(head + text + TAIL, file=file), mill_pass)
+
+
+def named(run: Run, number: int) -> Program:
+    """The program of a run as another one of its pass."""
+    file = run.program.file.replace("/02-", f"/{number:02d}-")
+    return dataclasses.replace(run.program, file=file)
 
 
 def codes(plan: JobPlan, runs: Sequence[Run], **blank: object) -> list[str]:
@@ -128,3 +136,54 @@ def test_a_pin_has_its_hole_in_the_spoilboard(plan: JobPlan) -> None:
     pins = dataclasses.replace(plan, registration=method)
     runs = [run_of(AROUND + SHOW, "dry-run", SECOND), run_of(CUT, "isolate", SECOND, 2)]
     assert codes(pins, runs) == ["program-missing"]
+    for out, z, wrong in (
+        (0.5, -4.0, []),
+        (0.5, -3.9, ["pin-hole"]),
+        (0.45, -4.0, ["pin-hole"]),
+        (2.0, -4.0, ["pin-hole"]),
+    ):
+        around = [(20 + out, 10), (20, 10 + out), (20 - out, 10), (20, 10 - out), (20 + out, 10)]
+        bored = run_of(cut(around, z), "bore", BED, cutter=end_mill(2.0))
+        assert codes(pins, [bored, *runs], spoilboard=(bored.program,)) == wrong, (out, z)
+    # where the blank was read the pins are where they were, and the holes are not
+    read_ = dataclasses.replace(SECOND, read=("holes",))
+    shown = [run_of(AROUND + SHOW, "dry-run", read_), run_of(CUT, "isolate", read_, 2)]
+    assert codes(pins, [bored, *shown], spoilboard=(bored.program,)) == []
+
+
+def test_a_cutter_has_one_program_in_a_pass(plan: JobPlan) -> None:
+    dry = run_of(AROUND, "dry-run")
+    first, again = (run_of(CUT, "isolate", number=n) for n in (2, 3))
+    assert codes(plan, [dry, first, again]) == ["program-unexpected"]
+    assert codes(plan, [dry, first, run_of(CUT, "drill", number=3, cutter=end_mill())]) == []
+
+
+def test_a_second_comb_may_have_a_program_of_its_own(plan: JobPlan) -> None:
+    vernier = Vernier("v1", 1, (15.0, 30.0), "x", (1, 2), 1.0, 0.1, 3)
+    combed = dataclasses.replace(SECOND, verniers=(vernier,))
+    dry = run_of(AROUND + SHOW, "dry-run", combed)
+    comb, main, again = (run_of(CUT, "isolate", combed, n) for n in (2, 3, 4))
+    assert codes(plan, [dry, comb, main]) == []
+    assert codes(plan, [dry, comb, main, again]) == ["program-unexpected"]
+
+
+def test_what_frees_the_boards_comes_last(plan: JobPlan) -> None:
+    dry = run_of(AROUND, "dry-run")
+    edge = run_of(CUT, "profile", number=2, cutter=plan.profile.cutter)
+    main = run_of(CUT, "isolate", number=3)
+    assert codes(plan, [dry, edge, main]) == ["program-order"]
+    assert codes(plan, [dry, main, dataclasses.replace(edge, program=named(edge, 4))]) == []
+
+
+def test_tabs_are_where_the_report_has_them() -> None:
+    placement = invented(1).layout.placements[0]
+    blank = MilledBlank(BLANK, copies=(BoardCopy(placement, tabs=((10.0, 5.0), (20.0, 5.0))),))
+    assert list(_tabs_elsewhere(blank, [(10.3, 5.0), (20.0, 4.7)])) == []
+    more, less = _tabs_elsewhere(blank, [(10.0, 5.0), (30.0, 5.0)])
+    assert (more.code, more.at) == ("tab-place", (30.0, 5.0))
+    assert more.message.startswith("The programs leave a tab where report.json has none.")
+    assert (less.code, less.at) == ("tab-place", (20.0, 5.0))
+    assert less.message.startswith("report.json has a tab where the programs leave none.")
+    # an older report does not say where its tabs are
+    old = MilledBlank(BLANK, copies=(BoardCopy(placement),))
+    assert list(_tabs_elsewhere(old, [(10.0, 5.0)])) == []
