@@ -29,8 +29,6 @@ CORE = 0.03
 neighbour's edge or a gouge within the tolerances must not be taken for the piece."""
 SKIN = 0.02
 """What a hole may leave of the laminate's thickness, mm: it breaks away."""
-CELL = 30.0
-"""Side of the squares whose sweeps are united first, mm."""
 
 
 def net_of(nets: Nets, piece: Key) -> Key:
@@ -143,21 +141,8 @@ def _grooves(blank: Blank, cuts: Sequence[Steps]) -> list[Groove]:
 
 
 def unite(jobs: Sequence[Shapes]) -> list[shapely.MultiPolygon]:
-    """The union of each array of areas: square by square, two at a time, then whole."""
-    owner: list[int] = []
-    cells: list[Shapes] = []
-    for i, job in enumerate(jobs):
-        if len(job):
-            cell = np.floor(shapely.get_coordinates(shapely.centroid(job)) / CELL)
-            _, square = np.unique(cell, axis=0, return_inverse=True)
-            order = np.argsort(square.ravel(), kind="stable")
-            starts = np.flatnonzero(np.diff(square.ravel()[order])) + 1
-            cells.extend(np.split(job[order], starts))
-            owner.extend([i] * (len(starts) + 1))
-    done = _object_array(map_in_threads(_union, cells))
-    owners = np.array(owner, dtype=int)
-    whole = map_in_threads(_union, [done[owners == i] for i in range(len(jobs))])
-    return [shapely.MultiPolygon(_areas(shape)) for shape in whole]
+    """The union of each array of areas, two arrays at a time."""
+    return [shapely.MultiPolygon(_areas(shape)) for shape in map_in_threads(_union, jobs)]
 
 
 def _union(shapes: Shapes) -> shapely.Geometry:

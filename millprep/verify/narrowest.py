@@ -86,8 +86,10 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
     """
     every = np.array([shape for _, shape in shapes], dtype=object)
     # a board has few widths of tracks and of annular rings
-    likely = _widths(every[SAMPLE - 1 :: SAMPLE]).tolist()
-    width = _widths(every, likely=likely)
+    first = np.arange(len(every)) % SAMPLE == SAMPLE - 1
+    width = np.zeros(len(every))
+    width[first] = _widths(every[first])
+    width[~first] = _widths(every[~first], likely=width[first])
     places = _places(every, width)
     return tuple(
         Neck(name, wide, at)
@@ -100,7 +102,9 @@ def neck_below(shape: shapely.Geometry, width: float) -> float:
     return float(_widths(np.array([shape], dtype=object), width)[0])
 
 
-def _widths(shapes: Shapes, most: float = math.inf, likely: Sequence[float] = ()) -> FloatArray:
+def _widths(
+    shapes: Shapes, most: float = math.inf, likely: FloatArray | Sequence[float] = ()
+) -> FloatArray:
     """The width of each shape's narrowest neck, mm to `STEP`, at most `most`.
 
     What is `likely`, all of it widths as from here, is tried first.
