@@ -216,7 +216,11 @@ class _Table(_NetlistReader):
 
     def read(self, lines: Sequence[str], first: int) -> None:
         """The header and the rows below it; `first` is the number of the header's line."""
-        names = [name.strip().lower() for name in next(csv.reader(lines[:1]))]
+        try:
+            names = [name.strip().lower() for name in next(csv.reader(lines[:1]))]
+        except csv.Error:
+            # a cell without an end
+            names = []
         unknown = sorted(set(names) - set(COLUMNS))
         if unknown or len(set(names)) < len(names) or not {"net", "x", "y"} <= set(names):
             words = "the header must be net,x,y and may have part,pin,hole; commas between them."

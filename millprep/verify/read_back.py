@@ -5,6 +5,7 @@ What counts is the file, not our intention.
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -298,7 +299,7 @@ def motion_rows(table: Path, programs: Sequence[Program]) -> dict[str, list[Moti
     except OSError as fault:
         words = f"the table of motions cannot be read ({fault.strerror}). Make it readable."
         raise Refusal([_damaged(table.name, words)]) from None
-    except (KeyError, TypeError, ValueError) as fault:
+    except (csv.Error, LookupError, TypeError, ValueError) as fault:
         words = f"the table of motions is damaged ({fault}). {NOT_RUN}"
         raise Refusal([_damaged(table.name, words)]) from None
 

@@ -239,7 +239,7 @@ def rows_by_file(lines: Iterable[str], programs: Sequence[Program]) -> dict[str,
     """The rows of a table by program file; those of other programs are left out.
 
     Raises:
-        KeyError, TypeError, ValueError: when it is no such table.
+        csv.Error, LookupError, TypeError, ValueError: when it is no such table.
     """
     by_name = {
         (str(p.blank), str(p.mill_pass), p.file.rsplit("/", 1)[-1]): p.file for p in programs

@@ -105,6 +105,7 @@ def test_a_table() -> None:
     [
         ("net,x,y,part", "net;x;y;part", 2, "commas between them"),
         ("net,x,y,part", "net,x,y,side", 2, "the header must be"),
+        ("net,x,y,part", f"net,x,y,{'p' * 140_000}", 2, "the header must be"),
         ("1.5,-2", "1,5,-2", 3, "7 cells under 6 column names"),
         ("1.5,-2", "1.5mm,-2", 3, "x must be plain numbers"),
         ("1.5,-2", "nan,-2", 3, "x must be plain numbers"),
@@ -113,6 +114,7 @@ def test_a_table() -> None:
         ("GND", '"GND', 3, "write one row of 6 cells"),
         ("GND", "", None, "no point of any net"),
     ],
+    ids=lambda value: str(value)[:20],
 )
 def test_a_fault_in_a_table(old: str, new: str, line: int | None, words: str) -> None:
     first = faults(TABLE.replace(old, new, 1))[0]

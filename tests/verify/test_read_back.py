@@ -127,8 +127,23 @@ def test_a_file_of_several_cutters_cannot_be_read_alone(tmp_path: Path, plan: Jo
     assert message.startswith("a.ngc holds the programs of 2 cutters and cannot be resumed")
 
 
+COLUMNS = "blank,pass,program,line,motion,x,y,z,i,j,feed"
+ROW = "1,1,a.ngc,9,feed,1.5,2,-0.1,,,300"
+
+
 @pytest.mark.parametrize(
-    "text", ["blank,pass\n1,1\n", "blank,pass,program,x,y,z,i,j,feed,motion\n1,1,a.ngc,one,,,,,,\n"]
+    "text",
+    [
+        "",
+        "blank,pass\n1,1\n",
+        f"{COLUMNS}\n{ROW.replace('1.5', 'one')}\n",
+        f"{COLUMNS}\n{ROW[: ROW.index(',2')]}\n",
+        # a name twice: a row lacks the cell of the last
+        f"blank,{COLUMNS}\n{ROW}\n",
+        # all that follows is one cell
+        f"{COLUMNS}\n{ROW.replace('1.5', chr(34))}\n" + f"{ROW}\n" * 4000,
+    ],
+    ids=["empty", "no such columns", "no number", "short", "a column twice", "a stray quote"],
 )
 def test_a_table_that_is_none_is_refused(tmp_path: Path, text: str) -> None:
     table = tmp_path / "toolpaths.csv"
