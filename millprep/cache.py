@@ -96,6 +96,7 @@ class Cache:
         try:
             key = self.key(name, reads)
         except UNHASHED:
+            _computed()
             return work()
         payload = self.read(key)
         if payload is not None:
@@ -104,6 +105,7 @@ class Cache:
                 result: T = pickle.loads(payload)
                 self._know(result, payload)
                 return result
+        _computed()
         result = work()
         if sure is None or sure():
             with suppress(*UNHASHED):
@@ -263,6 +265,36 @@ def using(cache: Cache | None) -> Iterator[None]:
         _current = before
         if cache is not None:
             cache.trim()
+
+
+class _NotKept(BaseException):
+    """A result is not kept; no fault, so nothing in between may handle it as one."""
+
+
+_only_kept = False
+
+
+def _computed() -> None:
+    """A result is about to be computed."""
+    if _only_kept:
+        raise _NotKept
+
+
+def if_kept(work: Callable[[], T]) -> tuple[T] | None:
+    """What work returns, if all results of cached functions in it are kept; else None.
+
+    What it raises counts as not kept.
+    """
+    global _only_kept
+    if _current is None:
+        return None
+    _only_kept = True
+    try:
+        return (work(),)
+    except (_NotKept, Exception):
+        return None
+    finally:
+        _only_kept = False
 
 
 def hashed_once(value: T) -> T:

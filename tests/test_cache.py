@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -19,7 +20,7 @@ from hypothesis import settings
 from numpy.random import default_rng
 
 from millprep import cache
-from millprep.cache import VARIABLE, Cache, cached, user_cache, using
+from millprep.cache import FOLLOWS, VARIABLE, Cache, cached, if_kept, user_cache, using
 from millprep.geometry import path as geometry_path
 from millprep.model.finding import Refusal
 from millprep.report.review import Compiled
@@ -51,6 +52,54 @@ def test_a_result_is_computed_once_and_only_while_a_cache_is_in_use(kept: Cache)
     assert CALLS == [3, 3, 3, 4]
     assert doubled(3) == (6,)
     assert CALLS == [3, 3, 3, 4, 3]
+
+
+def test_work_of_which_all_is_kept_is_done_and_nothing_else_is_computed(kept: Cache) -> None:
+    def work() -> tuple[int, ...]:
+        return doubled(3) + doubled(4)
+
+    def refuse() -> int:
+        raise Refusal([])
+
+    assert if_kept(work) is None
+    with using(kept):
+        assert if_kept(work) is None
+        doubled(3)
+        assert if_kept(work) is None
+        assert CALLS == [3]
+        assert work() == (6, 8)
+        assert if_kept(work) == ((6, 8),)
+        assert if_kept(refuse) is None
+        # afterwards all is computed again
+        assert doubled(5) == (10,)
+    assert CALLS == [3, 4, 5]
+
+
+@dataclass(frozen=True)
+class Halved:
+    """A number, and what follows from it."""
+
+    number: float
+    half: float = field(metadata=FOLLOWS)
+    rows: tuple[float, ...] = ()
+
+
+def test_what_follows_from_other_fields_is_no_part_of_a_key(kept: Cache) -> None:
+    assert kept.key("work", Halved(4.0, 2.0)) == kept.key("work", Halved(4.0, 3.0))
+    assert kept.key("work", Halved(4.0, 2.0)) != kept.key("work", Halved(5.0, 2.0))
+
+
+def test_rows_of_a_result_have_one_key_whether_it_was_computed_or_kept(kept: Cache) -> None:
+    def made(cache: Cache) -> Halved:
+        rows = tuple(n / 7 for n in range(1000))
+        (result,) = cache.value("halved", 1, lambda: (Halved(4.0, 2.0, rows),))
+        return result
+
+    again = Cache(kept.folder)
+    first, second = made(kept), made(again)
+    assert first.rows is not second.rows
+    assert kept.key("work", first.rows) == again.key("work", second.rows)
+    assert kept.key("work", first) != kept.key("work", first.rows)
 
 
 @pytest.mark.parametrize("damage", ["cut short", "one byte", "empty", "no pickle"])

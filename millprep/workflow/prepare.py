@@ -6,9 +6,11 @@ import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from millprep import job, report
+from millprep.cache import if_kept
 from millprep.files import writing
 from millprep.gcode.levelling import with_maps
 from millprep.gcode.writing import write_programs
@@ -208,8 +210,10 @@ def walk(
     with stops(cut_set):
         read = read_programs(folder, plan, cut_set.blanks)
     copper = prove.cut_blanks(read)
-    judging = second_core.start(judged, cut_set.blanks, copper, plan, facts, whole=whole)
-    certifying = second_core.start(prove.certify, plan, read, copper)
+    # volts at loads are not kept
+    begin = second_core.start if whole else second_core.kept_or_started
+    judging = begin(judged, cut_set.blanks, copper, plan, facts, whole=whole)
+    certifying = second_core.kept_or_started(prove.certify, plan, read, copper)
     checked = prove.check_copper(plan, read, copper)
     cut_set = with_copper(cut_set, read, copper, checked)
     stop(cut_set)
@@ -225,9 +229,10 @@ def walk(
 def write_report(cut_set: CutSet, folder: Path) -> None:
     """Copies of the inputs, pictures, sheet and report; a second core draws half the pictures."""
     copies.keep(cut_set.inputs, folder)
-    drawing = second_core.start(report.draw, cut_set, folder, slice(1, None, 2))
-    report.draw(cut_set, folder, slice(0, None, 2))
-    drawing.result()
+    if if_kept(partial(report.draw, cut_set, folder)) is None:
+        drawing = second_core.start(report.draw, cut_set, folder, slice(1, None, 2))
+        report.draw(cut_set, folder, slice(0, None, 2))
+        drawing.result()
     report.write(cut_set, folder)
 
 

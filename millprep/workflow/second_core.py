@@ -14,6 +14,8 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from typing import Any, Generic, ParamSpec, TypeVar
 
+from millprep.cache import if_kept
+
 P = ParamSpec("P")
 T = TypeVar("T")
 
@@ -36,10 +38,10 @@ def workers() -> int:
 class Work(Generic[T]):
     """Work that was started; its result is fetched once."""
 
-    def __init__(self, work: Callable[[], T]) -> None:
-        self._work = work
+    def __init__(self, work: Callable[[], T], made: tuple[T] | None = None) -> None:
+        self._work, self._made = work, made
         self._child: BaseProcess | None = None
-        if cores() < 2:
+        if made is not None or cores() < 2:
             return
         context = multiprocessing.get_context("fork")
         self._here, there = context.Pipe(duplex=False)
@@ -52,6 +54,8 @@ class Work(Generic[T]):
 
     def result(self) -> T:
         """What the work returns, once it is done; what it raises is raised here."""
+        if self._made is not None:
+            return self._made[0]
         if self._child is None:
             return self._work()
         try:
@@ -76,6 +80,16 @@ def start(work: Callable[P, T], *args: P.args, **words: P.kwargs) -> Work[T]:
     or on one core, the work is done when its result is fetched. The result is the same.
     """
     return Work(partial(work, *args, **words))
+
+
+def kept_or_started(work: Callable[P, T], *args: P.args, **words: P.kwargs) -> Work[T]:
+    """The same, but without a child where all that the work computes is kept.
+
+    To divide a process costs more than to take what is kept. Without those results the work should
+    be quick.
+    """
+    whole = partial(work, *args, **words)
+    return Work(whole, if_kept(whole))
 
 
 def _run(work: Callable[[], Any], waiting: Connection, answer: Connection) -> None:

@@ -8,11 +8,13 @@ import os
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
+from millprep.cache import Cache, cached, using
 from millprep.model.finding import Finding, Refusal
-from millprep.workflow.second_core import start
+from millprep.workflow.second_core import kept_or_started, start
 
 
 def test_the_result_comes_back_and_the_work_ran_elsewhere() -> None:
@@ -22,6 +24,19 @@ def test_the_result_comes_back_and_the_work_ran_elsewhere() -> None:
     assert second.result() == "OTHER"
     if os.name == "posix" and len(os.sched_getaffinity(0)) > 1:
         assert pid != os.getpid()
+
+
+@cached
+def process() -> int:
+    return os.getpid()
+
+
+def test_what_is_kept_needs_no_child(tmp_path: Path) -> None:
+    with using(Cache(tmp_path / "cache")):
+        first = kept_or_started(process).result()
+        kept = kept_or_started(lambda: (os.getpid(), process())).result()
+    # the child kept it
+    assert kept == (os.getpid(), first)
 
 
 def test_a_refusal_comes_back_whole() -> None:
