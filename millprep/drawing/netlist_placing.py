@@ -34,6 +34,8 @@ MOST_PAIRS = 2_000_000
 when a shift is judged."""
 BIN, MOST_BINS = 0.2, 8
 """Shifts are counted in squares of this side, mm; so many squares with most votes are judged."""
+DRAWERS = 65521
+"""Votes are counted in so many drawers first, a prime."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,15 +212,23 @@ class _OnHoles:
         return different
 
     def _shifts(self, at: NDArray[np.float64]) -> list[Point]:
-        """The shifts that most pairs of a point and a hole agree on."""
+        """The shifts that most pairs of a point and a hole agree on.
+
+        Less than an eighth of all that could agree is chance: half of the points must hit holes.
+        """
         most_voters = max(1, min(MOST_VOTERS, MOST_PAIRS // len(self.holes)))
         voters = at[:: -(-len(at) // most_voters)]
+        least = max(1, len(voters) // 8)
         far_x, far_y = (self.holes.T[:, None, :] - voters.T[:, :, None]).reshape(2, -1)
         chosen: list[Point] = []
         # squares in four places, so that one of them holds all votes for a shift
         for right, up in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
             cells = np.floor(far_x / BIN + right) * (1 << 26) + np.floor(far_y / BIN + up)
-            known, votes = np.unique(cells, return_counts=True)
+            # a square has no more votes than its drawer: most need no sorting
+            drawer = cells.astype(np.int64) % DRAWERS
+            full = cells[np.bincount(drawer)[drawer] >= least]
+            known, votes = np.unique(full, return_counts=True)
+            known, votes = known[votes >= least], votes[votes >= least]
             for most in known[np.argsort(-votes, kind="stable")[:MOST_BINS]].tolist():
                 here = np.flatnonzero(cells == most)
                 x, y = (float(np.median(far[here]).round(4)) for far in (far_x, far_y))
