@@ -34,7 +34,7 @@ class Sheet:
         layer: the folded name of the one layer of a file that has no layers.
         entities: how many the model space holds.
         notes: the text with them.
-        unused: gives the marks of the layers that the job does not use.
+        unused: gives the marks of the layers that the job does not name at all.
     """
 
     by_layer: dict[str, list[Mark]]
@@ -108,12 +108,17 @@ def gather(
     if scale is None:
         unit.refuse_none(by_layer, layers, unit.measurement(drawing), key, ledger)
     ledger.refuse_if_stopped()
-    reads = _reads(layers)
+    reads, named = _reads(layers), set(folded((*layers.other, *layers.parts)))
+
+    def unnamed(layer: str) -> bool:
+        return layer.casefold() not in named and not reads(layer)
 
     def unused() -> Iterator[Mark]:
-        rest = [e for e in entities if e.dxftype() == "INSERT" or not reads(layer_of(e))]
-        drawn = walk(rest, scale or 1.0, lambda layer: not reads(layer))
-        return (mark for mark in drawn if not reads(mark.source.layer))
+        if not any(unnamed(layer_of(e)) for e in _all_entities(drawing.doc, entities)):
+            return iter(())
+        rest = [e for e in entities if e.dxftype() == "INSERT" or unnamed(layer_of(e))]
+        drawn = walk(rest, scale or 1.0, unnamed)
+        return (mark for mark in drawn if unnamed(mark.source.layer))
 
     return Sheet(by_layer, len(entities), tuple(notes), unused)
 

@@ -92,8 +92,7 @@ def read_board(
         reading = _Reading(by_layer, keys, layers, ledger, notes)
         board = reading.board(name)
         if board is not None:
-            seen = _unknown(aside(), layers)
-            more = unused.findings(seen, reading.circles, board)
+            more = unused.findings(aside(), reading.circles, board)
             board = replace(board, doubts=(*board.doubts, *more))
             _check_parts(board, layers.parts, ledger)
     except TooMuchError as fault:
@@ -105,12 +104,6 @@ def read_board(
     ledger.refuse_if_stopped()
     assert board is not None
     return board, ledger
-
-
-def _unknown(marks: Iterable[Mark], layers: LayerRoles) -> Iterable[Mark]:
-    """The marks of layers that the job does not name at all."""
-    known = set(folded((*layers.other, *layers.parts)))
-    return (mark for mark in marks if mark.source.layer.casefold() not in known)
 
 
 def _check_parts(board: Board, parts: tuple[str, ...], ledger: Ledger) -> None:
