@@ -152,9 +152,12 @@ def _places(shapes: Shapes, width: FloatArray) -> list[Point]:
 def _place(shape: shapely.Geometry, eroded: shapely.Geometry, width: float) -> Point:
     parts = shapely.get_parts(eroded)
     if len(parts) > 1:
-        parts = parts[np.argsort(-shapely.area(parts), kind="stable")]
-        rest = shapely.MultiPolygon(parts[1:].tolist())
-        at = shapely.shortest_line(parts[0], rest).interpolate(0.5, normalized=True)
+        largest = int(np.argmax(shapely.area(parts)))
+        others = np.delete(parts, largest)
+        # of several that are equally near the leftmost counts
+        others = others[np.lexsort(shapely.bounds(others).T[::-1])]
+        rest = shapely.MultiPolygon(others.tolist())
+        at = shapely.shortest_line(parts[largest], rest).interpolate(0.5, normalized=True)
     else:
         # The neck next to a hole, or all of it: the largest area that wearing takes for good.
         opened = shapely.buffer(eroded, (width + STEP) / 2, quad_segs=4)
