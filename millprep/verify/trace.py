@@ -310,7 +310,7 @@ def check_rows(trace: Trace, rows: Sequence[MotionRow], *, file: str) -> tuple[F
         if (move.feed is None) != (row.feed is None) or (
             move.feed is not None
             and row.feed is not None
-            and abs(move.feed - row.feed) > HALF_DIGIT
+            and not abs(move.feed - row.feed) <= HALF_DIGIT
         ):
             return differs(f"the feed is {move.feed} and in the table {row.feed}", move.line)
         at = row[1:4]

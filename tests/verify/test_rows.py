@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from millprep.model.program import Program
@@ -79,3 +81,10 @@ def test_rows_are_those_of_the_programs_that_are_asked_for() -> None:
     )  # fmt: skip
     found = rows_by_file([head, *others, mine], [program])
     assert found == {program.file: [MotionRow("arc_cw", 1.5, 2.0, -0.1, 0.0, 2.5, 300.0)]}
+
+
+@pytest.mark.parametrize("column", ["x", "y", "z", "i", "j", "feed"])
+def test_a_row_that_holds_no_number_is_no_move(column: str) -> None:
+    spoilt = [row if n != 8 else row._replace(**{column: math.nan}) for n, row in enumerate(ROWS)]
+    assert ROWS[8].motion == "arc_ccw"
+    assert codes(TEXT, spoilt) == [("file-differs", 13)]
