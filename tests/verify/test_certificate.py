@@ -26,11 +26,12 @@ from millprep.verify.reader import read
 from millprep.verify.separation import (
     RIM,
     ContinuityTest,
+    IntArray,
     IsolationTest,
     Mask,
     Surroundings,
 )
-from millprep.verify.sweep import steps_of
+from millprep.verify.sweep import Shapes, steps_of
 from tests.helpers.join_tolerance import JoinTolerance, certify, pass_grooves
 from tests.helpers.programs import BLANK, HEAD, PASS, TAIL, around, board, cut, end_mill, layout
 
@@ -393,3 +394,21 @@ def test_a_pass_that_cuts_nothing_meets_no_other(empty: MillingPass) -> None:
     ]
     assert len(Axes.of(steps_of(cuts)).contacts(2, 0.5)) == 0
     assert whole_set([], cuts, [shapely.box(20, 18, 28, 19.8)]) is None
+
+
+def test_where_a_narrow_groove_would_close_a_square_is_asked_again_in_parts() -> None:
+    """A groove of 0.1 mm that stays leads into one of 0.5 mm that moves. Seen from the pass that
+    moves, all that stays is 0.12 mm wider on every edge: the narrow groove is closed, so nothing
+    is known of the whole square."""
+    first, second = shapely.box(-0.05, -5, 0.05, 0.25), shapely.box(-5, 0, 5, 0.5)
+
+    def label(parts: Shapes) -> IntArray:
+        x, y = shapely.get_coordinates(shapely.centroid(parts)).T
+        return np.where(y > 0.25, 1, np.where(x < 0, 2, 3))
+
+    place = IsolationTest(Surroundings(first, second, shapely.box(-3, -3, 3, 3), label, 0.3), 0.3)
+    assert place.seen
+    # the narrow groove keeps no gap of 0.3 mm as it is, so it is asked for none
+    assert place.narrow == {(2, 3)}
+    middle = np.zeros((2, 2))
+    assert place.holds(middle, middle, np.array([0.04, 0.12])).tolist() == [True, False]

@@ -8,15 +8,27 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
+from millprep.geometry.pose import Pose
 from millprep.job import load
 from millprep.model.finding import Refusal
 from millprep.model.job.job import JobPlan
+from millprep.model.milling_pass import MillingPass
 from millprep.model.program import ARC_CCW, FEED, RAPID, Move, Program
-from millprep.verify.read_back import motion_rows, programs_read, read_alone, trail_of
+from millprep.model.set_of_programs import MilledBlank
+from millprep.verify.read_back import (
+    BlankRuns,
+    ReadBack,
+    Run,
+    motion_rows,
+    programs_read,
+    read_alone,
+    trail_of,
+)
 from millprep.verify.reader import read
 from tests.helpers.invented_set import VEE
-from tests.helpers.programs import LOOK, MACHINE, TAIL, cut
+from tests.helpers.programs import BLANK, LOOK, MACHINE, TAIL, cut
 from tests.helpers.sample_job import write
 
 TEXT = """\
@@ -50,6 +62,14 @@ def test_lines_kinds_feeds_and_waits() -> None:
     assert np.isnan(np.delete(trail.centre, 3, axis=0)).all()
     # the wait at the end moves nothing
     assert trail.wait.tolist() == [0, 3, 0, 0.5, 0]
+
+
+def test_the_trails_of_a_set_are_those_of_its_programs_in_order() -> None:
+    mill_pass = MillingPass(1, 1, shapely.box(0, 0, 9, 9), Pose(), (), (1.0, 1.0))
+    runs = [Run(program, read(TEXT, file=program.file), mill_pass) for program in named(*"abc")]
+    blank = MilledBlank(BLANK)
+    both = ReadBack((BlankRuns(blank, tuple(runs[:2])), BlankRuns(blank, tuple(runs[2:]))), ())
+    assert [trail.file for trail in both.trails] == ["a", "b", "c"]
 
 
 def test_a_program_without_moves() -> None:

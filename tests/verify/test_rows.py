@@ -85,6 +85,6 @@ def test_rows_are_those_of_the_programs_that_are_asked_for() -> None:
 
 @pytest.mark.parametrize("column", ["x", "y", "z", "i", "j", "feed"])
 def test_a_row_that_holds_no_number_is_no_move(column: str) -> None:
-    spoilt = [row if n != 8 else row._replace(**{column: math.nan}) for n, row in enumerate(ROWS)]
+    spoilt = [row if n != 8 else row._replace(**{column: math.nan}) for n, row in enumerate(ROWS)]  # type: ignore[arg-type]
     assert ROWS[8].motion == "arc_ccw"
     assert codes(TEXT, spoilt) == [("file-differs", 13)]
