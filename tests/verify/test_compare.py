@@ -179,6 +179,17 @@ def test_a_bite_deeper_than_the_tolerances(bite: float, seen: bool) -> None:
     assert ("copper-gouged" in faults(findings)) == seen
 
 
+def test_where_corners_are_cut_short_less_is_left_for_a_bite() -> None:
+    """What the controller cuts short counts as gouged, and is no difference in itself."""
+    nearer = around(PIECES[5], SURFACE / 2 - 0.0135)
+    copper, _, clean = prove(board(PIECES), [("".join(LAPS) + nearer, VEE)])
+    assert "copper-gouged" not in faults(clean)
+    (proof,), findings = compare([copper], layout(board(PIECES)), cut_short=0.002)
+    assert "copper-gouged" in faults(findings)
+    assert proof.differences is not None
+    assert proof.differences.too_little.is_empty
+
+
 def test_a_bite_is_measured() -> None:
     stab = plunge(10, 8.5 + 0.05, -DEPTH)
     _, _, (finding,) = prove(board(PIECES), [("".join(LAPS) + stab, VEE)])
