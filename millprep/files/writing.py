@@ -26,6 +26,12 @@ DISK = {
     errno.EPERM,
     errno.EIO,
     errno.ENAMETOOLONG,
+    # a disk that locks no files, a folder that is a disk of its own, a network that lost its disk
+    errno.ENOLCK,
+    errno.EOPNOTSUPP,
+    errno.EBUSY,
+    errno.EXDEV,
+    errno.ESTALE,
 }
 """What a disk may refuse. Anything else is a fault of ours."""
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ctypes
 import errno
+import fcntl
 import os
 import resource
 import shutil
@@ -11,6 +13,7 @@ import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -125,6 +128,152 @@ def test_the_folders_are_exchanged_in_one_step_where_the_system_can(tmp_path: Pa
         pytest.skip("this disk cannot exchange folders")
     assert content(tmp_path / "one") == NEW
     assert content(tmp_path / "two") == OLD
+
+
+def test_a_disk_or_a_system_that_cannot_exchange_folders_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Simulated: the call is missing, the disk cannot, the disk is full, and Windows."""
+    written(tmp_path / "one", OLD)
+    written(tmp_path / "two", NEW)
+
+    def exchanged(system: object, platform: str = "linux") -> bool:
+        with monkeypatch.context() as simulated:
+            simulated.setattr(ctypes, "CDLL", lambda *_, **__: system)
+            simulated.setattr(sys, "platform", platform)
+            return writing._exchanged(tmp_path / "one", tmp_path / "two")
+
+    def failing(number: int) -> SimpleNamespace:
+        return SimpleNamespace(renameat2=lambda *_: ctypes.set_errno(number) or -1)
+
+    assert not exchanged(SimpleNamespace())
+    assert not exchanged(failing(0), "win32")
+    for number in writing.NO_EXCHANGE:
+        assert not exchanged(failing(number))
+    with pytest.raises(OSError, match="No space left on device"):
+        exchanged(failing(errno.ENOSPC))
+    assert content(tmp_path / "one") == OLD
+    assert content(tmp_path / "two") == NEW
+
+
+def test_on_macos_the_folders_are_exchanged_in_one_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Simulated: its call takes two names and a flag, renamex_np(2)."""
+    written(tmp_path / "set", OLD)
+
+    def swapped(one: bytes, two: bytes, flags: int) -> int:
+        assert flags == 2
+        Path(os.fsdecode(one)).rename(tmp_path / "third")
+        Path(os.fsdecode(two)).rename(os.fsdecode(one))
+        (tmp_path / "third").rename(os.fsdecode(two))
+        return 0
+
+    monkeypatch.setattr(sys, "platform", "darwin")
+    system = SimpleNamespace(renamex_np=swapped)
+    monkeypatch.setattr(ctypes, "CDLL", lambda *_, **__: system)
+    replaced(tmp_path / "set")
+    assert content(tmp_path / "set") == NEW
+    assert [path.name for path in tmp_path.iterdir()] == ["set"]
+
+
+def test_on_windows_a_folder_is_replaced_and_locked_as_well(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Simulated: Windows locks a byte of a file, and removes no file that is open."""
+    taken: set[int] = set()
+    unlink, close = Path.unlink, os.close
+
+    def locking(file: int, mode: int, count: int) -> None:
+        assert (mode, count) == (2, 1)
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise PermissionError(errno.EDEADLK, "resource deadlock avoided") from None
+        taken.add(file)
+
+    def closed(file: int) -> None:
+        taken.discard(file)
+        close(file)
+
+    def removed(file: Path, missing_ok: bool = False) -> None:
+        if taken:
+            raise PermissionError(errno.EACCES, "held open")
+        unlink(file, missing_ok)
+
+    out = tmp_path / "set"
+    written(out, OLD)
+    monkeypatch.setattr(sys, "platform", "win32")
+    monkeypatch.setitem(sys.modules, "msvcrt", SimpleNamespace(LK_NBLCK=2, locking=locking))
+    monkeypatch.setattr(os, "close", closed)
+    monkeypatch.setattr(Path, "unlink", removed)
+    with (
+        writing.staged(out),
+        pytest.raises(Refusal, match="Another run of millprep writes"),
+        writing.staged(out),
+    ):
+        raise AssertionError("two runs write one folder")
+    assert content(out) == OLD
+    replaced(out)
+    assert content(out) == NEW
+    assert list(tmp_path.iterdir()) == [out]
+
+
+def test_a_disk_that_locks_no_files_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(fcntl, "flock", raising(OSError(errno.ENOLCK, "No locks available")))
+    with pytest.raises(Refusal, match="No locks available"), writing.staged(tmp_path / "set"):
+        raise AssertionError("written without a lock")
+
+
+@pytest.mark.parametrize(("number", "fits"), [(errno.EINVAL, True), (errno.EIO, False)])
+def test_a_disk_that_cannot_flush_folders_will_do_but_a_broken_one_will_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, fits: bool
+) -> None:
+    fsync = os.fsync
+
+    def flushed(file: int) -> None:
+        if Path(f"/proc/self/fd/{file}").is_dir():
+            raise OSError(number, os.strerror(number))
+        fsync(file)
+
+    if not Path("/proc/self/fd").is_dir():
+        pytest.skip("needs a system that names its open files")
+    out = tmp_path / "set"
+    written(out, OLD)
+    monkeypatch.setattr(os, "fsync", flushed)
+    if fits:
+        replaced(out)
+        assert content(out) == NEW
+    else:
+        with pytest.raises(Refusal, match="Input/output error"):
+            replaced(out)
+        assert content(out) == OLD
+
+
+def test_what_a_dead_run_left_stays_while_another_run_writes(tmp_path: Path) -> None:
+    out = tmp_path / "set"
+    left = tmp_path / ".set-0123456789ab"
+    with writing.staged(out) as folder:
+        written(folder, NEW)
+        left.mkdir()
+        writing.tidy(out)
+        assert left.is_dir()
+        writing.put_in_place(folder, out)
+    writing.tidy(out)
+    assert not left.exists()
+    assert content(out) == NEW
+
+
+def test_an_old_set_that_was_put_aside_is_kept_while_there_is_no_other(tmp_path: Path) -> None:
+    out = tmp_path / "set"
+    aside = tmp_path / ".set-old-0123456789ab"
+    with writing.staged(out):
+        written(aside, OLD)
+    assert content(aside) == OLD
+    assert writing.restored(out)
+    assert content(out) == OLD
 
 
 def test_a_refusal_within_leaves_the_old_folder_and_nothing_else(tmp_path: Path) -> None:
