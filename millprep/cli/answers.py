@@ -145,6 +145,14 @@ def question(key: str, start: Start, survey: Survey, answers: Answers) -> Answer
         words = "The board's edge: its layers, a margin around the copper in mm, or X0,Y0,X1,Y1"
         value = _ask(words, known.get("outline", ()), _edge(layers))
         return answers if value is None else replace(answers, **value)
+    if key == "layers.outline" and answers.outline is not None:
+        from millprep.drawing.survey.survey import survey_file
+
+        edge = survey_file(answers.outline, answers.outline_unit, answers.repair)
+        names = _ask(
+            "Layers of the edge", known["outline"], _layers([layer.name for layer in edge.layers])
+        )
+        return replace(answers, edge=names or ())
     if key == "layers.modes":
         return replace(answers, modes=answers.modes | _modes(start))  # type: ignore[operator]
     if key == "layers.widths":

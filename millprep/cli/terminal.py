@@ -149,13 +149,20 @@ def done_before(step: str, shares: Mapping[str, float]) -> float:
 def steps(
     shares: Mapping[str, float] = MappingProxyType({}), clock: Clock = time.monotonic
 ) -> Callable[[str], None]:
-    """What takes the name of every step: said on a terminal, kept quiet elsewhere."""
+    """What takes the name of every step: said on a terminal, kept quiet elsewhere.
+
+    The first step starts the clock, each time that a watched job comes to it again.
+    """
     if not sys.stderr.isatty():
         return lambda _: None
-    start = clock()
+    start, first = clock(), next(iter(shares), None)
 
     def say(step: str) -> None:
-        left = left_words(clock() - start, done_before(step, shares))
+        nonlocal start
+        now = clock()
+        if step == first:
+            start = now
+        left = left_words(now - start, done_before(step, shares))
         click.echo(f"{step} …" + (f" {left}" if left else ""), err=True)
 
     return say

@@ -10,6 +10,7 @@ import click
 from millprep.cli import terminal
 from millprep.cli.options import fresh_option, out_option
 from millprep.cli.show import has_display
+from millprep.workflow.set_on_disk import refused_folder
 
 if TYPE_CHECKING:
     from millprep.workflow.watch import WatchState
@@ -61,7 +62,8 @@ def _say(state: WatchState, folder: Path) -> None:
     if state.made:
         click.echo(f"prepared in {state.seconds:.1f} s: {folder / 'sheet.html'}")
     else:
-        click.echo(f"refused after {state.seconds:.1f} s, nothing was written to {folder}")
+        where = f"; see {refused_folder(folder)}" if state.explained else ""
+        click.echo(f"refused after {state.seconds:.1f} s, nothing was written to {folder}{where}")
 
 
 def _say_changes(state: WatchState) -> None:

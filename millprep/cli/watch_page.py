@@ -7,6 +7,7 @@ import mimetypes
 import secrets
 import threading
 from collections.abc import Sequence
+from functools import partial
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -43,7 +44,9 @@ class WatchPage:
         self.root = f"/{secrets.token_urlsafe(16)}/"
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
         self._server.daemon_threads = True
-        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        # `close`, and so Ctrl-C, waits for one such interval
+        serve = partial(self._server.serve_forever, poll_interval=0.05)
+        threading.Thread(target=serve, daemon=True).start()
 
     @property
     def host(self) -> str:

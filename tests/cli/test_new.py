@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -321,10 +322,10 @@ def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("millprep.cli.terminal.somebody_answers", lambda: True)
 
 
-def answering(drawing: str, *lines: str) -> Result:
+def answering(drawing: str, *lines: str, options: tuple[str, ...] = ()) -> Result:
     """`new` with these answers; it must not ask for more."""
     result = CliRunner().invoke(
-        commands, ["new", drawing, "--out", "job.toml"], input="\n".join(lines) + "\n"
+        commands, ["new", drawing, *options, "--out", "job.toml"], input="\n".join(lines) + "\n"
     )
     assert result.exit_code == 0, result.output
     return result
@@ -366,6 +367,59 @@ def test_a_layer_of_part_names_is_an_option_and_else_a_comment() -> None:
     assert written().roles.parts == ()
     line = '# layers.parts = ["scrawl"]   # its texts could name parts: R1, J1\n'
     assert line in Path("job.toml").read_text("utf-8")
+
+
+@pytest.mark.usefixtures("terminal")
+@pytest.mark.parametrize(
+    ("lines", "refused", "edge"),
+    [
+        (("shore",), (), {"outline": ("shore",)}),
+        (("rims", "shore, rim"), ("write one of rim, sheen",), {"outline": ("shore", "rim")}),
+        (
+            ("0", "2000", "1-2", "1.5"),
+            ("above 0 and at most 1000", "at most 1000 mm", "1-2 is no number; write it in mm"),
+            {"outline_margin": 1.5},
+        ),
+        (
+            ("1,2,3", "9,9,0,0", "-1,-2, 31,22.5"),
+            ("the edge must be X0,Y0,X1,Y1 in mm; got 1,2,3", "the edge must have X0 < X1"),
+            {"outline_box": (-1.0, -2.0, 31.0, 22.5)},
+        ),
+    ],
+)
+def test_an_edge_is_answered_by_layers_a_margin_or_a_box(
+    lines: tuple[str, ...], refused: tuple[str, ...], edge: dict[str, object]
+) -> None:
+    def two_edges(space: Modelspace) -> None:
+        small_job.copper(space)
+        for layer in ("shore", "rim"):
+            space.add_lwpolyline(small_job.CORNERS, close=True, dxfattribs={"layer": layer})
+
+    small_job.draw(Path("lamp.dxf"), two_edges)
+    said = answering("lamp.dxf", "copper", *lines).stderr
+    assert said.count("Error: ") == len(refused)
+    assert all(words in said for words in refused)
+    bare_roles = LayerRoles(("sheen",), (), ("wells",))
+    assert load(Path("job.toml")).boards[0].roles == replace(bare_roles, **edge)  # type: ignore[arg-type]
+
+
+@pytest.mark.usefixtures("terminal")
+def test_units_and_layers_of_other_drawings_are_asked_for() -> None:
+    def edges(space: Modelspace) -> None:
+        for layer in ("shore", "rim"):
+            space.add_lwpolyline(small_job.CORNERS, close=True, dxfattribs={"layer": layer})
+
+    small_job.draw(Path("edge.dxf"), edges, unit=0)
+    small_job.draw(Path("lamp.dxf"), bare)
+    other = ("--outline-drawing", "edge.dxf")
+    result = answering("lamp.dxf", "copper", "mm", "shores", "rim", options=other)
+    assert "Unit of the file of the outline: mm, inch" in result.stderr
+    assert "  mm: 30.00 × 20.00 mm" in result.stderr
+    assert "  Of edge.dxf: rim, shore." in result.stderr
+    assert "Error: write one of rim, shore" in result.stderr
+    assert "left to fill in" not in result.stdout
+    roles = load(Path("job.toml")).boards[0].roles
+    assert (roles.outline, roles.outline_unit) == (("rim",), "mm")
 
 
 @pytest.mark.usefixtures("terminal")
@@ -491,16 +545,35 @@ def test_layers_that_are_named_give_gap_cutters_and_holes() -> None:
     assert 'Nothing is drawn on a layer "sheens"; nearest spelling: "sheen"' in result.stderr
 
 
-def test_an_edge_that_only_its_pen_closes_is_offered_by_its_rims() -> None:
-    def draw(space: Modelspace) -> None:
-        small_job.copper(space)
-        # open by 0.2 mm, and drawn to and fro across itself
-        corners = [(0, 0), (30, 0), (30, 20), (16, 20), (14, 20.1), (15, 19.9), (15, 20.2), (0, 20)]
-        space.add_lwpolyline(
-            [*corners, (0, 0.2)], dxfattribs={"layer": "shore", "const_width": 0.5}
-        )
+def penned(space: Modelspace) -> None:
+    """The board with an edge that is open by 0.2 mm and drawn to and fro across itself."""
+    small_job.copper(space)
+    corners = [(0, 0), (30, 0), (30, 20), (16, 20), (14, 20.1), (15, 19.9), (15, 20.2), (0, 20)]
+    space.add_lwpolyline([*corners, (0, 0.2)], dxfattribs={"layer": "shore", "const_width": 0.5})
 
-    small_job.draw(Path("lamp.dxf"), draw)
+
+@pytest.mark.usefixtures("terminal")
+def test_the_line_of_a_pen_is_asked_for() -> None:
+    small_job.draw(Path("lamp.dxf"), penned)
+    result = answering("lamp.dxf", "copper", "left", "inner")
+    assert "Which line of what its pen draws is the edge: outer" in result.stderr
+    assert "Error: write one of outer" in result.stderr
+    assert load(Path("job.toml")).boards[0].roles.outline_pen == "inner"
+
+
+@pytest.mark.usefixtures("terminal")
+def test_gaps_of_an_edge_without_unit_stay_open() -> None:
+    def draw(space: Modelspace) -> None:
+        small_job.edge(space, gap=0.03)
+        small_job.copper(space)
+
+    small_job.draw(Path("lamp.dxf"), draw, unit=0)
+    result = answering("lamp.dxf", "copper", "")
+    assert result.stdout == "wrote job.toml; left to fill in: unit, close_gaps\n"
+
+
+def test_an_edge_that_only_its_pen_closes_is_offered_by_its_rims() -> None:
+    small_job.draw(Path("lamp.dxf"), penned)
     result = run("new", "lamp.dxf", "--drawn-from", "copper", "--out", "open.toml")
     assert "left to fill in: outline_pen" in result.stdout
     assert written("--outline-pen", "outer").roles.outline_pen == "outer"

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 import pytest
 
+from millprep.model.begun import Begun
 from tests.helpers.small_job import run
 
 
@@ -69,3 +70,24 @@ def test_without_a_display_only_the_path_is_printed(
     result = run("show", str(small_set))
     assert (result.exit_code, result.output) == (0, f"{small_set / 'sheet.html'}\n")
     assert opened == []
+
+
+@pytest.mark.parametrize("system", ["darwin", "win32", "cygwin"])
+def test_other_systems_always_have_a_display(
+    small_set: Path, opened: list[str], monkeypatch: pytest.MonkeyPatch, system: str
+) -> None:
+    monkeypatch.delenv("DISPLAY")
+    monkeypatch.setattr("millprep.cli.show.sys.platform", system)
+    assert run("show", str(small_set)).exit_code == 0
+    assert opened == [str(small_set / "sheet.html")]
+
+
+def test_a_set_that_is_begun_says_so(
+    small_set: Path, opened: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mark = Begun("0123abcd", ((1, 2), (2, 1)))
+    monkeypatch.setattr("millprep.cli.show.load_mark", lambda _: mark)
+    result = run("show", str(small_set))
+    assert result.stderr == "begun: pass 2 of blank 1, pass 1 of blank 2 of set 0123abcd\n"
+    rows = json.loads(run("show", str(small_set), "--json").stdout)
+    assert rows["begun"] == [{"blank": 1, "pass": 2}, {"blank": 2, "pass": 1}]

@@ -8,11 +8,15 @@ import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import click
 import pytest
 
+from millprep.cli import terminal
 from millprep.cli.watch_page import WatchPage
+from millprep.model.finding import Finding
+from millprep.workflow.compare import Amount, Compared, PathChange, TaskCompared
 from millprep.workflow.watch import Watch, WatchState
-from tests.helpers.small_job import changed, put
+from tests.helpers.small_job import changed, put, run
 
 
 def watched(job: Path, out: Path, changes: list[Callable[[], None]]) -> list[WatchState]:
@@ -141,3 +145,119 @@ def test_the_page_answers_only_its_own_address(page: WatchPage) -> None:
     assert fetched(f"http://{page.host}/")[0] == 404
     assert fetched(f"http://{page.host}/set/sheet.html")[0] == 404
     assert fetched(page.address, Host="elsewhere.example")[0] == 404
+
+
+NARROW = Finding(
+    code="gap-too-narrow", severity="stop", message="The groove does not fit.", board="lamp",
+    at=(12.4, 30.1), frame="drawing",
+)  # fmt: skip
+SLOW = Finding(code="slow", severity="warn", message="This takes long.")
+FASTER = Compared(
+    "lamp",
+    1,
+    works=(
+        TaskCompared(
+            ("isolate",), "vee", Amount(0, 0.0), Amount(0, 0.0), None,
+            PathChange(Amount(4, 20.0), 200.0, 111.0), (1.0, 2.0),
+        ),
+    ),
+)  # fmt: skip
+
+
+def test_the_page_lists_findings_the_worst_first_and_notes_apart(page: WatchPage) -> None:
+    remark = Finding(code="remark", severity="note", message="Nets have no names.")
+    page.show(WatchState(run=1, findings=(remark, SLOW, NARROW), explained=True))
+    state = json.loads(fetched(f"{page.address}state?-1")[1])
+    assert (state["title"], state["kind"], state["sheet"]) == (
+        "✗ lamp", "stop", "refused/review.html",
+    )  # fmt: skip
+    assert state["words"] == "lamp: Refused, 1 finding to correct. The folder is as it was."
+    assert state["findings"] == [
+        ["stop", f"stop: {terminal.line_of(NARROW)}"],
+        ["warn", "warning: This takes long. [slow]"],
+    ]
+    assert state["notes"] == [["note", "note: Nets have no names. [remark]"]]
+
+
+@pytest.fixture
+def browser(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What a browser would have opened."""
+    opened: list[str] = []
+    monkeypatch.setattr(click, "launch", opened.append)
+    monkeypatch.setattr("millprep.cli.watch.has_display", lambda: True)
+    return opened
+
+
+def coming_to(monkeypatch: pytest.MonkeyPatch, *states: WatchState) -> list[bool]:
+    """A job that comes to these states before Ctrl-C; whether each watch was to begin afresh."""
+    fresh: list[bool] = []
+
+    def pressed(watch: Watch) -> None:
+        fresh.append(watch.fresh)
+        for state in states:
+            watch.show(state)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Watch, "run", pressed)
+    return fresh
+
+
+def test_the_command_says_what_each_preparation_came_to(
+    browser: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = WatchState(run=1, made=True, findings=(SLOW,), seconds=1.25)
+    refused = WatchState(run=2, findings=(SLOW, NARROW), seconds=0.5)
+    fresh = coming_to(
+        monkeypatch,
+        WatchState(run=1, step="reading the job"),
+        made,
+        refused,
+        WatchState(run=3, findings=(NARROW,), explained=True, seconds=0.5),
+        WatchState(run=4, made=True, changes=(FASTER,)),
+    )
+    done = run("watch", "boards/lamp.toml", "--fresh")
+    assert done.exit_code == 0
+    first, *lines = done.stdout.splitlines()
+    (address,) = browser
+    folder, sheet = Path("boards/lamp"), Path("boards/lamp/sheet.html")
+    assert first == f"{address} shows {folder}; Ctrl-C ends it"
+    assert lines == [
+        f"prepared in 1.2 s: {sheet}",
+        f"refused after 0.5 s, nothing was written to {folder}",
+        f"refused after 0.5 s, nothing was written to {folder}; see {folder}-refused",
+        "changed: lamp copy 1: isolation with vee: 4 moves (20.0 mm) at 111 mm/min instead of 200",
+    ]
+    stop = "stop: The groove does not fit. [gap-too-narrow] (lamp, at 12.400, 30.100 mm, drawing"
+    # the worst first; steps are for a terminal alone
+    assert done.stderr.splitlines() == [
+        "warning: This takes long. [slow]",
+        f"{stop} frame)",
+        "warning: This takes long. [slow]",
+        f"{stop} frame)",
+        "ended",
+    ]
+    assert fresh == [True]
+    # the page went with the command
+    with pytest.raises(urllib.error.URLError):
+        urllib.request.urlopen(address, timeout=5)
+
+
+def test_steps_of_a_watched_job_are_said_on_a_terminal(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    monkeypatch.setattr("millprep.cli.watch.has_display", lambda: False)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    coming_to(monkeypatch, WatchState(run=1, step="reading the job"))
+    from millprep.cli.watch import watch
+
+    watch.main([str(tmp_path / "lamp.toml"), "--out", "set"], standalone_mode=False)
+    out, err = capsys.readouterr()
+    assert out.endswith(" shows set; Ctrl-C ends it\n")
+    assert err == "reading the job …\nended\n"
+
+
+def test_a_job_without_an_ending_needs_a_folder(browser: list[str]) -> None:
+    done = run("watch", "lamp")
+    assert done.exit_code == 2
+    assert "lamp has no ending such as .toml; name a folder with --out" in done.stderr
+    assert browser == []

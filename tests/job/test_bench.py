@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -204,12 +205,57 @@ def test_a_new_bench_asks_nothing_where_nobody_answers(shop: Path) -> None:
         (ANSWERS[:-2], "no end mill is among the cutters"),
         ((*ANSWERS, "--cutter", "vee-30-0.2"), "there is no cutter preset vee-30-0.2"),
         (("--travel", "300x180", *ANSWERS[2:]), "write X,Y in mm"),
+        (("--travel", "0,180", *ANSWERS[2:]), "0,180: both must be above 0 and at most 10000 mm"),
     ],
 )
 def test_slips_in_the_answers(shop: Path, words: tuple[str, ...], message: str) -> None:
     done = run("bench", "new", shop / "mill.toml", *words)
     assert done.exit_code == 2
     assert message in " ".join(done.stderr.split())
+
+
+def test_a_new_bench_replaces_no_file_and_makes_no_folder(shop: Path) -> None:
+    (shop / "mill.toml").write_text("mine")
+    done = run("bench", "new", shop / "mill.toml", *ANSWERS)
+    assert done.exit_code == 2
+    assert "mill.toml exists; name another file" in " ".join(done.stderr.split())
+    assert (shop / "mill.toml").read_text() == "mine"
+    done = run("bench", "new", shop / "none" / "mill.toml", *ANSWERS)
+    assert done.exit_code == 2
+    assert "there is no folder" in done.stderr
+    assert not (shop / "none").exists()
+
+
+@pytest.mark.parametrize(("side", "line"), [("copper", 'drawn_from = "copper"'), ("", "")])
+def test_a_new_bench_asks_on_a_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, side: str, line: str
+) -> None:
+    monkeypatch.setattr("millprep.cli.terminal.somebody_answers", lambda: True)
+    file = tmp_path / "mill.toml"
+    lines = ["300", "250,160", "program", "", "vee-30-0.1, drill-1.0 ,endmill-2", side]
+    done = CliRunner().invoke(commands, ["bench", "new", str(file)], input="\n".join([*lines, ""]))
+    assert done.exit_code == 0, done.output
+    # the first answer is no size and is asked for again; an empty one takes what is offered
+    assert done.stderr.count("How far the spindle goes, X,Y in mm [300,180]: ") == 2
+    assert "Error: 300 is no size; write X,Y in mm, such as 300,180" in done.stderr
+    assert "Size of the laminate that you usually cut, X,Y in mm [100,160]: " in done.stderr
+    made = tomllib.loads(file.read_text("utf-8"))
+    assert made["machine"]["travel"][:2] == [250, 160]
+    assert made["machine"]["spindle"] == "program"
+    assert made["blank"]["size"] == [100, 160]
+    presets = [cutter["preset"] for cutter in made["cutters"].values()]
+    assert presets == ["vee-30-0.1", "endmill-2", "drill-1.0"]
+    assert line in file.read_text("utf-8")
+    assert ("drawn_from" in str(made)) == bool(line)
+
+
+def test_a_bench_log_without_a_bench_says_what_to_name(
+    shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(shop)
+    done = run("bench", "log")
+    assert done.exit_code == 2
+    assert "there is no bench.toml here or in the configuration folder; name it" in done.stderr
 
 
 def fine(space: Modelspace) -> None:
