@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 import shapely
+import shapely.affinity
 
 from millprep.verify.narrowest import STEP, every_neck, neck_below
 
@@ -58,6 +59,24 @@ def test_every_neck_of_many() -> None:
     assert [one.piece for one in found] == [f"c{i}" for i in range(1, 12)]
     for one, shape in zip(found, shapes, strict=True):
         assert shapely.dwithin(shape, shapely.Point(one.at), 1e-6)
+
+
+def test_a_neck_is_as_wide_among_others_as_alone() -> None:
+    widths = [0.3, 0.31, 0.3, 0.45, 0.62, 0.3, 0.45, 0.31, 0.3, 0.447, 0.45, 0.301, 0.62, 0.3, 0.31]
+    shapes = [("c1", lollipop(width, 3 * width)) for width in [*widths, *reversed(widths)]]
+    assert every_neck(shapes) == tuple(every_neck([shape])[0] for shape in shapes)
+
+
+@pytest.mark.parametrize("turn", range(4))
+def test_of_equal_necks_the_leftmost_counts(turn: int) -> None:
+    """The ends lie left and right of the plane, or above and below it."""
+    both = shapely.union_all(
+        [shapely.box(-3, -3, 3, 3), shapely.box(-6, -0.2, 6, 0.2)]
+        + [shapely.box(x - 1, -1, x + 1, 1) for x in (-6, 6)]
+    )
+    (found,) = every_neck([("c1", shapely.affinity.rotate(both, 90 * turn, (0, 0)))])
+    assert found.width == pytest.approx(0.4, abs=STEP)
+    assert sum(found.at) == pytest.approx(-4, abs=0.1)
 
 
 def lollipop(neck: float, end: float) -> shapely.Geometry:
