@@ -249,7 +249,7 @@ def prepare_all(wishes: Sequence[JobWish], as_json: bool) -> None:
             click.echo(f"{wish.job_file}:", err=True)
         terminal.say_findings(outcome.findings)
         if outcome.fault:
-            click.echo(outcome.fault, err=True)
+            click.echo(outcome.fault, err=True, nl=False)
         rows.append(
             {
                 "job": str(wish.job_file), "out": str(wish.out), "exit_code": outcome.code,

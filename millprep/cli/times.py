@@ -29,7 +29,8 @@ def times(job_file: Path, repair: bool, as_json: bool) -> None:
 
     Every cutter of the job is tried at every depth that it bears, alone and with a narrower groove
     where the wide one does not fit. The fastest comes first. Below are cutters that the job does
-    not have and that would be faster still. Nothing is written.
+    not have and that would be faster still, or would fit where none of the job does. Nothing is
+    written.
 
     With depth = "least time" in [isolation], prepare takes the first way.
     """
@@ -48,17 +49,21 @@ def times(job_file: Path, repair: bool, as_json: bool) -> None:
         "gap: opened at the foot of the copper; worst: where the surface is low.\n"
         "flatness: how far the surface may be off."
     )
-    if not own[0].as_written:
+    fits = own[0].way.fits
+    if fits and not own[0].as_written:
         click.echo(f"For the first way write in [isolation]:\n  {own[0].lines}")
     more = [row for row in rows if row.preset]
     if more:
-        click.echo("Faster with a cutter that the job does not have:")
+        better = "Faster" if fits else "Ways that fit,"
+        click.echo(f"{better} with a cutter that the job does not have:")
         for line in _table(more):
             click.echo(line)
 
 
 def _cells(row: WayRow) -> tuple[str, ...]:
     way = row.way
+    remarks = ["the job"] if row.as_written else []
+    remarks += [] if way.fits else ["does not fit everywhere"]
     return (
         f"{row.running:.0f} min",
         f"{way.by_hand:.0f} min",
@@ -72,7 +77,7 @@ def _cells(row: WayRow) -> tuple[str, ...]:
             f"{use.cutter.name} {use.depth:g} deep, {length / 1000:.1f} m"
             for use, length in zip(way.uses, way.lengths, strict=True)
         )
-        + ("   <- the job" if row.as_written else ""),
+        + (f"   <- {', '.join(remarks)}" if remarks else ""),
     )
 
 
@@ -108,6 +113,7 @@ def _json(row: WayRow) -> dict[str, object]:
         "worst_gap": round(row.worst_gap, 4),
         "flatness": round(row.flatness, 4),
         "changes": row.changes,
+        "fits": way.fits,
         "preset": row.preset or None,
         "as_written": row.as_written,
         "job_line": row.lines,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -64,7 +65,8 @@ def times(job_file: Path, *, repair: bool = False) -> tuple[WayRow, ...]:
 
     First those with the job's cutters, the best for every choice of cutters and laps; then, for
     every preset that isolates and that the job does not have, the best way with it, if that
-    is faster.
+    is faster. Where none of the job's cutters fits everywhere, the way that leaves least comes
+    first, and then every preset that fits.
 
     Raises:
         Refusal: for mistakes in job or drawings.
@@ -75,10 +77,11 @@ def times(job_file: Path, *, repair: bool = False) -> tuple[WayRow, ...]:
     _, fit = time_log.fit_of(plan.machine)
     factor = 1.0 if fit is None else fit.factor
     free = _free(plan)
-    rows = [_row(free, way, factor) for way in _distinct(least_time.all_ways(free, boards))][:ROWS]
+    every = least_time.all_ways(free, boards)
+    rows = [_row(free, way, factor) for way in [*_distinct(every)][:ROWS] or every[:1]]
     if written is not None:
         rows = _with_written(rows, plan, boards, written, factor)
-    quickest = rows[0].way.minutes
+    quickest = rows[0].way.minutes if rows[0].way.fits else math.inf
     others: list[WayRow] = []
     for name, cutter in _other_cutters(plan):
         best = least_time.all_ways(_free(plan, cutter), boards)[0]
@@ -114,8 +117,9 @@ def _with_written(
     """The rows with what the job says, at its place."""
     isolation = plan.isolation.with_uses(uses)
     way = least_time.all_ways(replace(plan, isolation=isolation), boards)[0]
-    rows = [*rows, replace(_row(plan, way, factor), as_written=True)]
-    return sorted(rows, key=lambda row: row.way.minutes)
+    rows = [row for row in rows if row.way.uses != way.uses]
+    rows.append(replace(_row(plan, way, factor), as_written=True))
+    return sorted(rows, key=lambda row: (not row.way.fits, row.way.minutes))
 
 
 def _row(plan: JobPlan, way: Way, factor: float) -> WayRow:

@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 
 from millprep.cli import terminal
+from millprep.cli.prepare import JobWish
+from millprep.model.set_of_programs import CutSet
 from millprep.workflow.prepare import prepare
 from millprep.workflow.second_core import ProcessLostError, cores, side_by_side, workers
 from tests.helpers import small_job
@@ -53,7 +55,10 @@ def test_each_job_is_made_as_it_would_be_alone() -> None:
         assert all((Path(name) / f).read_bytes() == ("alone" / f).read_bytes() for f in files)
 
 
-def test_sets_of_several_jobs_lie_in_one_folder_and_json_lists_them() -> None:
+def test_sets_of_several_jobs_lie_in_one_folder_and_json_lists_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("MILLPREP_CACHE", str(tmp_path / "kept"))
     names = jobs()[:2]
     done = run("prepare", *names, "--out", "sets", "--json")
     bad, good = json.loads(done.stdout)
@@ -61,6 +66,33 @@ def test_sets_of_several_jobs_lie_in_one_folder_and_json_lists_them() -> None:
     assert [finding["code"] for finding in bad["findings"]] == ["job-bad-value"]
     report = json.loads(Path("sets/a/report.json").read_text("utf-8"))
     assert (good["out"], good["set"], good["exit_code"]) == ("sets/a", report["set"], 0)
+    # what is as its job makes it already stays as it is, and the other is refused again
+    before = {file: file.stat().st_mtime_ns for file in Path("sets/a").rglob("*")}
+    again = run("prepare", *names, "--out", "sets")
+    assert again.exit_code == 2
+    first, second = again.stdout.splitlines()
+    assert first == "bad.toml: refused"
+    assert second.startswith(f"a.toml: nothing has changed: set {good['set']} in sets/a, 1 ")
+    assert {file: file.stat().st_mtime_ns for file in Path("sets/a").rglob("*")} == before
+
+
+def test_a_fault_in_one_job_is_shown_and_called_ours(monkeypatch: pytest.MonkeyPatch) -> None:
+    def faulty(wish: JobWish, *_: object) -> CutSet:
+        if wish.job_file.stem == "a":
+            raise ZeroDivisionError("of ours")
+        os.kill(os.getpid(), signal.SIGTERM if os.name == "nt" else signal.SIGKILL)
+        raise AssertionError
+
+    monkeypatch.setattr("millprep.cli.prepare._made", faulty)
+    done = run("prepare", *jobs()[1:3])
+    assert done.exit_code == 70
+    assert done.stdout.splitlines() == [
+        "a.toml: a fault of millprep, not of your files",
+        "b.toml: ended without a result",
+    ]
+    first, second, *_, last = done.stderr.splitlines()
+    assert (first, second) == ("a.toml:", "Traceback (most recent call last):")
+    assert last == "ZeroDivisionError: of ours"
 
 
 @pytest.mark.parametrize(
