@@ -11,6 +11,7 @@ import pytest
 import shapely
 from ezdxf.layouts.layout import Modelspace
 
+import millprep
 from tests.helpers import small_job
 from tests.helpers.checked_jobs import FAR, RAIL, job, net, wide_and_narrow
 from tests.helpers.small_job import changed, edge, pad, put, run, track
@@ -149,14 +150,24 @@ def test_without_nets_it_says_so_and_writes_nothing(tmp_path: Path) -> None:
     assert {path.name for path in tmp_path.iterdir()} == {"job.toml", "lamp.dxf"}
 
 
-def test_words_of_a_judged_board_and_its_pictures(tmp_path: Path) -> None:
+def test_words_of_a_judged_board_and_its_pictures(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     made = put(tmp_path, job(RAIL), wide_and_narrow)
+    checked = millprep.check(made)
+    monkeypatch.setattr(millprep, "check", lambda *_, **__: checked)
     result = run("check", made, "--pictures", tmp_path / "look")
     assert result.exit_code == 0
     assert "heater, voltage drop from feed" in result.stdout
     assert "no insulation that" in result.stdout
     names = {path.name for path in (tmp_path / "look").iterdir()}
     assert {"net-1-potential.png", "net-1-current.png"} <= names
+    drawn = sum(name.endswith(".png") for name in names)
+    assert f"{drawn} pictures in {tmp_path / 'look'}" in result.stdout
+    # as JSON nothing else is printed, and the same is drawn
+    as_json = run("check", made, "--pictures", tmp_path / "again", "--json")
+    assert [board["name"] for board in json.loads(as_json.stdout)["boards"]] == ["lamp"]
+    assert {path.name for path in (tmp_path / "again").iterdir()} == names
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import gc
+import io
 import json
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +15,7 @@ import click
 import pytest
 
 from millprep import __version__
-from millprep.cli.main import commands
+from millprep.cli.main import commands, main
 from tests.helpers import small_job
 from tests.helpers.small_job import run
 
@@ -149,3 +152,22 @@ def test_what_is_piped_has_no_colour_and_no_progress(tmp_path: Path) -> None:
 def test_the_exit_code_reaches_the_shell(tmp_path: Path) -> None:
     job = small_job.put(tmp_path, small_job.changed("gap = 0.3", "gap = 0.3\ndepth = 0.05"))
     assert fresh("prepare", str(job), "--out", str(tmp_path / "set")).returncode == 1
+
+
+def test_it_runs_without_hang_up_signals_and_on_a_stream_of_its_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Windows has no SIGHUP; an editor's console is no text file
+    taken: list[int] = []
+    monkeypatch.delattr(signal, "SIGHUP", raising=False)
+    monkeypatch.setattr(signal, "signal", lambda number, _: taken.append(number))
+    for name in ("set_threshold", "freeze"):
+        monkeypatch.setattr(gc, name, lambda *_: None)
+    monkeypatch.setattr(sys, "argv", ["millprep", "version"])
+    console = io.StringIO()
+    monkeypatch.setattr(sys, "stdout", console)
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 0
+    assert console.getvalue() == f"millprep {__version__}\n"
+    assert taken == [signal.SIGTERM]

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from millprep.cli.inspect import UNITS
 from millprep.cli.main import commands
 from millprep.model.job.layers import Unit
+from millprep.report.drawing_pictures import LayerPicture
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "lighthouse"
 
@@ -155,3 +156,32 @@ def test_a_damaged_drawing_is_mended_only_when_asked() -> None:
     got = json.loads(said(file, "--repair", "--json"))
     assert got["repairs"]
     assert f"mended: {got['repairs'][0]}" in said(file, "--repair")
+
+
+@pytest.mark.parametrize(
+    ("unit", "below"),
+    [
+        (
+            (),
+            (
+                "if the unit is mm: 40.00 × 25.00 mm",
+                "if the unit is inch: 1016.00 × 635.00 mm",
+                "if the unit is point: 14.11 × 8.82 mm",
+            ),
+        ),
+        (("--unit", "inch"), ("size of what is shown: 1016.00 × 635.00 mm",)),
+    ],
+)
+def test_a_picture_gives_the_size_in_each_likely_unit(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, unit: tuple[str, ...], below: tuple[str, ...]
+) -> None:
+    shown: list[LayerPicture] = []
+
+    def kept(pictures: list[LayerPicture], _: Path) -> list[str]:
+        shown.extend(pictures)
+        return [picture.stem for picture in pictures]
+
+    monkeypatch.setattr("millprep.report.drawing_pictures.draw_drawing", kept)
+    said(str(DIALECTS / "nested-outlines.dxf"), *unit, "--pictures", str(tmp_path))
+    assert shown[-1].stem == "layer-02-rim"
+    assert shown[-1].below == below
