@@ -285,12 +285,10 @@ def _outcome(wish: JobWish, say: Callable[[str], None]) -> Outcome:
         return Outcome(refusal.exit_code, f"refused{where}", tuple(refusal.findings))
     except Exception:
         return Outcome(OURS, "a fault of millprep, not of your files", fault=traceback.format_exc())
+    lines = summary(made)
     if wished_set is not None:
-        wished_set.keep(made.id, made.findings, summary(made))
-    line = (
-        f"set {made.id} in {wish.out}, {len(made.copies)} board(s) on {len(made.blanks)} blank(s), "
-        f"{len(made.passes)} pass(es), {len(made.programs)} programs"
-    )
-    if made.running is not None:
-        line += f", about {minutes_words(made.running.seconds / 60)} running"
+        wished_set.keep(made.id, made.findings, lines)
+    assert made.running is not None, "programs on disk have their figures"
+    minutes = minutes_words(made.running.seconds / 60)
+    line = f"set {made.id} in {wish.out}, {lines[0]}, about {minutes} running"
     return Outcome(0, line, tuple(made.findings), made.id)

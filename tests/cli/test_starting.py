@@ -64,6 +64,17 @@ def test_a_layer_named_as_copper_leaves_open_what_its_readings_do() -> None:
         assert new(*SHEEN) == left
 
 
+def test_a_layer_of_texts_named_as_copper_is_refused_by_name() -> None:
+    def draw(space: Modelspace) -> None:
+        small_job.whole(space)
+        space.add_text("R1", dxfattribs={"layer": "scrawl"}).set_placement((15.0, 7.0))
+
+    small_job.draw(Path("lamp.dxf"), draw)
+    done = run("new", *LAMP, "--copper-layer", "scrawl")
+    assert done.exit_code == 3
+    assert "the copper layers hold no copper; name the layer that holds tracks" in done.stderr
+
+
 def test_a_width_is_for_layers_whose_lines_have_none() -> None:
     strokes = ("--mode", "strokes", "--track-width", "0.6")
     small_job.draw(Path("lamp.dxf"), bare)

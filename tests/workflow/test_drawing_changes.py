@@ -119,6 +119,10 @@ def test_a_drawing_moved_as_a_whole_is_the_same_board(built: Path, tmp_path: Pat
     assert only(drawings).same
     assert only(drawings).shift == (5.0, -3.0)
     assert drawings.cut_again == ()
+    # nothing is offered to be drawn
+    lines = run("compare", built, job).stdout.splitlines()
+    assert lines[0] == "lamp: the same, 5.000, -3.000 mm from where it was drawn before"
+    assert not [line for line in lines if "picture" in line]
 
 
 def test_slivers_along_edges_in_common_are_no_change(built: Path, tmp_path: Path) -> None:

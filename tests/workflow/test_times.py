@@ -95,6 +95,12 @@ def test_the_ways_are_listed_with_the_line_that_makes_the_first_the_job_s(tmp_pa
     assert "For the first way" not in again
 
 
+def test_of_a_job_with_the_fastest_cutter_no_other_is_listed(tmp_path: Path) -> None:
+    words = run("times", put(tmp_path, changed("vee-30-0.1", "vee-60-0.1"))).stdout
+    assert "1       0.341" in words.splitlines()[1]
+    assert "a cutter that the job does not have" not in words
+
+
 def close(space: Modelspace) -> None:
     """A track 0.15 mm from another."""
     whole(space)
