@@ -188,17 +188,20 @@ def summary(cut_set: CutSet) -> list[str]:
     """What a set holds, how long it takes, and what was read back."""
     # loaded when there is a set, so that helps are quick
     from millprep.model.by_hand import by_hand
-    from millprep.report.words import by_hand_words, running_words
+    from millprep.report.words import by_hand_words, many, running_words
 
-    pieces, running = sum(p.pieces for p in cut_set.proofs), cut_set.running
+    running, proofs = cut_set.running, cut_set.proofs
+    pieces = many(sum(proof.pieces for proof in proofs), "copper piece")
+    shorts = many(sum(proof.shorts for proof in proofs), "short")
+    opens = many(sum(proof.opens for proof in proofs), "open")
+    joins = many(sum(join.piece is not None for join in cut_set.joins), "join")
     return [
-        f"{len(cut_set.copies)} board(s) on {len(cut_set.blanks)} blank(s), "
-        f"{len(cut_set.passes)} pass(es), {len(cut_set.programs)} programs",
+        f"{many(len(cut_set.copies), 'board')} on {many(len(cut_set.blanks), 'blank')}, "
+        f"{many(len(cut_set.passes), 'pass', 'passes')}, "
+        f"{many(len(cut_set.programs), 'program')}",
         *([] if running is None else [running_words(running, cut_set.machine, cut_set.time_fit)]),
         by_hand_words(by_hand(cut_set)),
-        f"read back: {pieces} copper pieces, {sum(p.shorts for p in cut_set.proofs)} shorts, "
-        f"{sum(p.opens for p in cut_set.proofs)} opens, "
-        f"{sum(1 for j in cut_set.joins if j.piece is not None)} joins",
+        f"read back: {pieces}, {shorts}, {opens}, {joins}",
     ]
 
 

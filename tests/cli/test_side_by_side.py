@@ -49,7 +49,9 @@ def test_each_job_is_made_as_it_would_be_alone() -> None:
     assert "bad.toml:\nstop: bad.toml:30:1: [isolation] gap must be" in done.stderr
     for name, line in (("a", lines[1]), ("b", lines[2])):
         alone = prepare(Path(f"{name}.toml"), Path("alone"))
-        assert line.startswith(f"{name}.toml: set {alone.id} in {name}, 1 board(s) on 1 blank(s)")
+        assert line.startswith(
+            f"{name}.toml: set {alone.id} in {name}, 1 board on 1 blank, 1 pass, "
+        )
         files = [f.relative_to("alone") for f in Path("alone").rglob("*") if f.is_file()]
         assert len(files) > 10
         assert all((Path(name) / f).read_bytes() == ("alone" / f).read_bytes() for f in files)
