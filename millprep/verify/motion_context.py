@@ -157,7 +157,8 @@ class Setting:
             frame="machine" if known else None,
             at=(x, y) if known else None,
             blank=self.blank.number,
-            mill_pass=self.mill_pass.number,
+            # the spoilboard's programs run before all passes
+            mill_pass=self.mill_pass.number or None,
             file=self.file,
             line=int(self.moves.line[move]),
         )

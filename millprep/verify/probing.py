@@ -114,7 +114,7 @@ def at_line(s: Setting, code: str, message: str, line: int) -> Finding:
         severity="stop",
         message=message,
         blank=s.blank.number,
-        mill_pass=s.mill_pass.number,
+        mill_pass=s.mill_pass.number or None,
         file=s.file,
         line=line,
     )

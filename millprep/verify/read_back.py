@@ -156,7 +156,7 @@ def check_motion(
         machine=job.machine,
         clamps=clamps,
         mill_pass=mill_pass,
-        blank=_spoilboard_sheet(job) if on_spoilboard else blank.laminate,
+        blank=_spoilboard_sheet(job, blank.number) if on_spoilboard else blank.laminate,
         spoilboard=0.0 if on_spoilboard else job.drilling.spoilboard,
         file=program.file,
         # the person has just zeroed z there
@@ -174,9 +174,9 @@ def _spoilboard_pass(job: JobPlan) -> MillingPass:
     return MillingPass(0, 0, window, Pose.shift(t.x0, t.y0), (), (t.x0, t.y0))
 
 
-def _spoilboard_sheet(job: JobPlan) -> Blank:
+def _spoilboard_sheet(job: JobPlan, number: int) -> Blank:
     t, thickness = job.machine.travel, job.drilling.spoilboard
-    return Blank(1, (t.x1 - t.x0, t.y1 - t.y0), thickness, thickness / 2)
+    return Blank(number, (t.x1 - t.x0, t.y1 - t.y0), thickness, thickness / 2)
 
 
 def programs_read(

@@ -313,6 +313,16 @@ def test_the_line_and_the_place_are_named() -> None:
     assert (finding.frame, finding.at) == ("machine", (60.01, 20.0))
 
 
+def test_a_program_of_the_spoilboard_is_of_no_pass() -> None:
+    deep = GOOD.replace("Z-0.0800", "Z-4.61", 1)
+    on_spoilboard = dataclasses.replace(PASS, number=0)
+    for text in (deep, GOOD.replace("G0 Z30.\nM5", "G38.2 Z-1. F60.\nG0 Z30.\nM5")):
+        stops = [f for f in found(text, mill_pass=on_spoilboard) if f.severity == "stop"]
+        assert stops
+        assert {finding.mill_pass for finding in stops} == {None}
+        assert {finding.mill_pass for finding in found(text)} == {PASS.number}
+
+
 def test_many_faults_of_a_kind_are_counted_not_listed() -> None:
     laps = "".join(cut([(10, y / 10), (61, y / 10)]) for y in range(10, 60))
     listed = [finding for finding in found(HEAD + laps + TAIL) if finding.code == "off-blank"]
