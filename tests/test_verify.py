@@ -218,6 +218,37 @@ def test_a_set_of_another_version_is_proved_with_a_warning(out: Path) -> None:
     assert "made-by-another-version" in {f.code for f in done.findings if f.severity == "warn"}
 
 
+def test_a_report_of_a_cutter_that_the_job_lacks_is_refused(out: Path) -> None:
+    file = out / "report.json"
+    row = json.loads(file.read_text("utf-8"))
+    row["passes"][0]["programs"][0]["cutter"] = "saw"
+    file.write_text(to_text(row), "utf-8")
+    resealed(out)
+    with pytest.raises(Refusal) as refused:
+        verify(out)
+    assert [f.code for f in refused.value.findings if f.severity == "stop"] == ["set-unlike-job"]
+    assert "saw" in str(refused.value)
+    done = small_job.run("resume", out, "isolate", "--after", "1", "--out", out.parent / "new")
+    assert done.exit_code == 1
+    assert "report.json does not fit its job" in done.stderr
+    assert not (out.parent / "new").exists()
+
+
+def test_a_certificate_that_the_programs_do_not_bear_is_found(out: Path) -> None:
+    file = out / "report.json"
+    row = json.loads(file.read_text("utf-8"))
+    assert row["certificate"] is None
+    place = {"at": [1.0, 1.0], "blank": 1, "board": "lamp", "copy": 1, "piece": "c1"}
+    limit = {"mismatch": 0.1, "at_least": False, "limited_by": place}
+    gap = {**limit, "asked": 0.3}
+    row["certificate"] = {**limit, "turn": 0.1, "short": limit, "open": limit, "gap": gap}
+    file.write_text(to_text(row), "utf-8")
+    resealed(out)
+    (finding,) = verify(out).findings
+    assert (finding.code, finding.severity) == ("proof-differs", "stop")
+    assert "the report has a certificate, the programs say otherwise" in finding.message
+
+
 def test_a_set_without_hashes_is_refused(out: Path) -> None:
     file = out / "report.json"
     row = json.loads(file.read_text("utf-8"))

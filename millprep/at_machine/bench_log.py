@@ -41,12 +41,16 @@ class BenchRun:
     boards: int = 0
 
     def __post_init__(self) -> None:
-        if not isinstance(self.when, datetime) or not isinstance(self.cutter, str):
-            raise TypeError("when is a time, cutter a name")
+        texts = (self.cutter, self.set or "", self.job or "", self.file or "")
+        if not isinstance(self.when, datetime) or not all(isinstance(t, str) for t in texts):
+            raise TypeError("when is a time; cutter, set, job and file are texts")
+        numbers = (self.metres, self.minutes or 0, self.boards)
+        if not all(isinstance(number, int | float) for number in numbers):
+            raise TypeError("metres, minutes and boards are numbers")
         if self.what not in (None, "replaced"):
             raise ValueError('what can only be "replaced"')
-        if not all(0 <= float(x) < float("inf") for x in (self.metres, self.minutes or 0)):
-            raise ValueError("metres and minutes are 0 or more")
+        if not all(0 <= float(number) < float("inf") for number in numbers):
+            raise ValueError("metres, minutes and boards are 0 or more")
 
 
 BENCH_LOG = RowFile(

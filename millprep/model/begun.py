@@ -62,6 +62,8 @@ class ProgramRun:
         texts = (self.set, self.file, self.cutter, self.fitted or "")
         if not all(isinstance(text, str) for text in texts) or not isinstance(self.when, datetime):
             raise TypeError("set, file, cutter and fitted are texts, when is a time")
+        if not isinstance(self.minutes, int | float | None):
+            raise TypeError("minutes are a number")
         if self.minutes is not None and not 0 < float(self.minutes) < float("inf"):
             raise ValueError("minutes are above 0")
         # a time without a zone is UTC, as it is written

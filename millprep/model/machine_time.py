@@ -124,7 +124,10 @@ class LoggedRun:
         texts = (self.machine, self.set, self.program)
         if not all(isinstance(text, str) for text in texts):
             raise TypeError("machine, set and program are texts")
-        if not all(0 < float(value) < float("inf") for value in (self.estimate, self.minutes)):
+        numbers = (self.estimate, self.minutes)
+        if not all(isinstance(number, int | float) for number in numbers):
+            raise TypeError("estimate and minutes are numbers")
+        if not all(0 < float(number) < float("inf") for number in numbers):
             raise ValueError("estimate and minutes are above 0")
 
 

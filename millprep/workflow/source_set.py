@@ -186,12 +186,17 @@ def made_by_this_version(source: Report) -> bool:
 
 
 def whole_ids(source: Report) -> Iterator[str]:
-    """The ids that this version gives to a whole set of the inputs of a report."""
-    origins: list[tuple[str, ...]] = [()]
+    """The ids that this version gives to a whole set of the inputs of a report.
+
+    Of a report that calls its set resumed, these are the ids that it must not have.
+    """
+    origins: list[tuple[str, ...]] = []
+    if source.derived_from is None or source.resumed:
+        origins.append(())
     if source.derived_from is not None:
         steps = [refit_step(b, k) for b, k in source.poses]
         steps += [level_step(levelling) for levelling in source.levellings.values()]
-        origins = [(source.derived_from, step) for step in steps]
+        origins += [(source.derived_from, step) for step in steps]
     known = ((source.input_files, (*origin, *source.chosen)) for origin in origins)
     return itertools.starmap(set_id, known)
 

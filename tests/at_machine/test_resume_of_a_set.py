@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from millprep.geometry.pose import Pose
+from millprep.report.report_file import seal, to_text
 from millprep.report.report_model import Report
 from millprep.verify import reader
 from tests.helpers import bent, small_job
@@ -183,6 +184,20 @@ def test_a_board_s_share_of_every_program(two: Path, tmp_path: Path) -> None:
     assert [b.exit_code for b in both] == [0, 0]
 
 
+def test_where_the_wished_copy_is_finished_nothing_is_left(two: Path, tmp_path: Path) -> None:
+    # the last of six holes is on one copy only
+    done = {
+        n: resume(two, tmp_path / str(n), "drill", "--after", "6", "--board", f"lamp:{n}")
+        for n in (1, 2)
+    }
+    (finished,) = (n for n in done if done[n].exit_code == 2)
+    words = f"cuts nothing on lamp copy {finished} after that place. [resume-nothing-left]"
+    assert words in done[finished].stderr
+    assert not (tmp_path / str(finished)).exists()
+    left = report(tmp_path / str(3 - finished))["resumed"]
+    assert [(row["copy"], row["cuts"]) for row in left] == [(3 - finished, 1)]
+
+
 MISTAKES = [
     (("isolate", "--after", "0"), "restart points 1 to"),
     (("isolate", "--after", "9999"), ", not 9999"),
@@ -244,6 +259,32 @@ def test_a_program_that_was_changed_is_not_taken_up(tmp_path: Path) -> None:
     assert done.exit_code == 1
     assert "was edited after it was written" in done.stderr
     assert not (tmp_path / "new").exists()
+
+
+def test_a_report_that_calls_a_set_resumed_is_held_against_its_programs(
+    two: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "new"
+    assert resume(two, out, "isolate", "--after", "2").exit_code == 0
+    assert run("verify", out).exit_code == 0
+    file = out / "report.json"
+    true = json.loads(file.read_text("utf-8"))
+
+    def said(row: dict[str, Any]) -> str:
+        row["seal"] = seal(row)
+        file.write_text(to_text(row), "utf-8")
+        done = run("verify", out)
+        assert done.exit_code == 1
+        return str(done.stderr)
+
+    assert "not for every program which one" in said({**true, "derived_from": None})
+    whole = report(two / "set")["set"]
+    assert "and its id is that of a whole set" in said({**true, "set": whole})
+    (name,) = (resumed["file"] for resumed in true["resumed"])
+    plain = name.replace("-resumed", "")
+    (out / name).rename(out / plain)
+    renamed = json.loads(json.dumps(true).replace(name, plain))
+    assert "and its programs are not named so" in said(renamed)
 
 
 def test_json(two: Path, tmp_path: Path) -> None:
