@@ -223,6 +223,24 @@ def test_holes_that_are_not_there() -> None:
     assert "These are: r1, r2, r3" in str(caught.value)
 
 
+def test_slots_alone_show_nothing_along_their_length() -> None:
+    """Two slots that run the same way leave the blank free to slide along them."""
+    slots = tuple(
+        RegistrationHole(f"r{n}", at, EXPECTED.point(at), 3.0, "locate", 1, 2, (1.0, 0.0), 2.0)
+        for n, at in enumerate(PLACES[:2], 1)
+    )
+    window = shapely.box(0.0, 0.0, 300.0, 120.0)
+    passes = [
+        MillingPass(1, 1, window, Pose.shift(0.0, 5.0), (), (5.0, 5.0)),
+        MillingPass(1, 2, window, EXPECTED, slots, (5.0, 5.0)),
+    ]
+    source = report_of_passes(passes, "abc")
+    with pytest.raises(Refusal) as caught:
+        by_holes(Readings(InputFile("r", "0"), "abc", readings(EXPECTED, 2)), source, 1, 2, SIGMA)
+    assert "The readings hold only slots" in str(caught.value)
+    assert caught.value.exit_code == 2
+
+
 def test_a_later_pass_may_read_holes_of_earlier_ones() -> None:
     pose = Pose.shift(-400.0, 5.0).then(Pose.turn(0.1))
     holes = {"r9": pose.point((400.0, 5.0)), "r2": pose.point(PLACES[1])}

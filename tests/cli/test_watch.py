@@ -15,7 +15,7 @@ from millprep.cli import terminal
 from millprep.cli.watch_page import WatchPage
 from millprep.model.finding import Finding
 from millprep.workflow.compare import Amount, Compared, PathChange, TaskCompared
-from millprep.workflow.watch import Watch, WatchState
+from millprep.workflow.watch import PAUSE, SETTLED, Watch, WatchState
 from tests.helpers.small_job import changed, put, run
 
 
@@ -145,6 +145,24 @@ def test_the_page_answers_only_its_own_address(page: WatchPage) -> None:
     assert fetched(f"http://{page.host}/")[0] == 404
     assert fetched(f"http://{page.host}/set/sheet.html")[0] == 404
     assert fetched(page.address, Host="elsewhere.example")[0] == 404
+
+
+def test_a_file_is_read_once_it_has_settled_and_not_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    watch = Watch(tmp_path / "job.toml", tmp_path / "out", void)
+    begun, written, whole = ((("job.toml", n, 10 * n),) for n in (1, 2, 3))
+    seen = iter([begun, written, whole, whole, whole, whole])
+    prepared: list[object] = []
+    slept: list[float] = []
+    monkeypatch.setattr(watch, "signature", lambda: next(seen))
+    monkeypatch.setattr(watch, "_prepare", lambda: prepared.append(watch._seen))
+    monkeypatch.setattr("time.sleep", slept.append)
+    turns = iter((True, True, True, False))
+    watch.run(lambda: next(turns))
+    # three looks until the file stays the same, then two at which nothing is new
+    assert prepared == [whole]
+    assert slept == [SETTLED, SETTLED, SETTLED, PAUSE, PAUSE]
 
 
 NARROW = Finding(
