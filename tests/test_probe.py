@@ -112,6 +112,16 @@ def test_results_as_json(made: Path, tmp_path: Path) -> None:
     assert row["seconds"] > 10
 
 
+def test_another_cutter_of_the_job_may_touch(made: Path, tmp_path: Path) -> None:
+    usual = json.loads(run("probe", made, "--pass", "1", "--out", tmp_path / "a", "--json").stdout)
+    words = ("--pass", "1", "--cutter", "drill", "--out", tmp_path / "b", "--json")
+    other = json.loads(run("probe", made, *words).stdout)
+    heads = [Path(row["program"]).read_text("ascii").splitlines()[:12] for row in (usual, other)]
+    assert [any("drill" in line for line in head) for head in heads] == [False, True]
+    # it is wider than the tip of a vee, so it keeps farther from the edges of copper
+    assert Path(usual["program"]).read_bytes() != Path(other["program"]).read_bytes()
+
+
 @pytest.mark.parametrize(
     ("words", "code"),
     [

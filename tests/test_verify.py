@@ -249,6 +249,16 @@ def test_a_certificate_that_the_programs_do_not_bear_is_found(out: Path) -> None
     assert "the report has a certificate, the programs say otherwise" in finding.message
 
 
+@pytest.mark.parametrize("name", ["../job.toml", "previews/../../job.toml", "/etc/hostname"])
+def test_a_file_outside_of_the_set_is_no_part_of_it(out: Path, name: str) -> None:
+    file = out / "report.json"
+    row = json.loads(file.read_text("utf-8"))
+    row["files"].append({"file": name, "sha256": "0" * 64})
+    row["seal"] = seal(row)
+    file.write_text(to_text(row), "utf-8")
+    assert codes(verify(out)) == [("set-file-foreign", name)]
+
+
 def test_a_set_without_hashes_is_refused(out: Path) -> None:
     file = out / "report.json"
     row = json.loads(file.read_text("utf-8"))
