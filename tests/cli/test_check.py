@@ -129,6 +129,57 @@ def test_a_7_pin_base_on_a_circle_of_9_8_mm_is_found(tmp_path: Path) -> None:
     assert base["keyed"] is True
 
 
+def test_a_base_is_said_with_its_circle_its_pins_and_which_way_they_count(tmp_path: Path) -> None:
+    words = run("check", put(tmp_path, small_job.JOB, socket(9.8))).stdout
+    lines = [line.strip() for line in words.splitlines()]
+    at = next(n for n, line in enumerate(lines) if line.startswith("holes placed like"))
+    assert lines[at] == "holes placed like valve bases: 1 × 7-pin miniature (B7G) on 9.8 mm"
+    # 0.135 mm in the radius, and more for pins far from the middle of all seven
+    off, _, count = lines[at + 1].partition("; pin 1 to 7: ")
+    assert off.endswith("; off by 0.15 mm, its own is 9.53 mm")
+    order, _, other_way = count.partition("; ")
+    first, *_, last = order.split(" ")
+    assert sorted(order.split(" ")) == [f"h{n}" for n in range(1, 8)]
+    assert other_way == f"milled the other way round they would count backwards, {last} first"
+    assert first != last
+    # tracks of 1.8 mm under holes of 1 mm
+    assert "holes of 1.00 and pads of 1.80 mm, its pins need" in lines[at + 2]
+
+
+def two_rails(space: Modelspace) -> None:
+    """Two tracks of 1 mm from a supply to two heaters."""
+    edge(space)
+    for y in (6.0, 14.0):
+        for x in (5.0, 15.0, 25.0):
+            pad(space, x, y)
+        track(space, [(5.0, y), (25.0, y)], width=1.0)
+
+
+def test_what_a_load_between_two_nets_gets_is_said(tmp_path: Path) -> None:
+    def rail(name: str, y: float, volts: float, sign: int) -> str:
+        return net(name, (5.0, y), f"volts = {volts}") + "".join(
+            f'[[board.net.load]]\nname = "{load}"\nat = [{x}, {y}]\namperes = {amperes}\n'
+            for load, x, amperes in (
+                ("supply", 5.0, -2.0 * sign),
+                ("near", 15.0, sign),
+                ("far", 25.0, sign),
+            )
+        )
+
+    both = rail("hot", 6.0, 6.3, 1) + rail("back", 14.0, 0.0, -1)
+    words = run("check", put(tmp_path, job(both), two_rails)).stdout
+    lines = [line.split() for line in words.splitlines()]
+    at = next(n for n, line in enumerate(lines) if line[:3] == ["between", "two", "nets,"])
+    assert lines[at + 1] == ["between", "A", "V", "V", "drop"]
+    single = {line[0]: float(line[2]) for line in lines if line[1:2] == ["1"] and len(line) == 4}
+    for name, row in zip(("near", "far"), lines[at + 2 : at + 4], strict=True):
+        *nets, amperes, volts, lost = row
+        assert (nets, amperes) == ([name, "hot", "and", "back"], "1")
+        # there and back on two tracks alike, and what is left of 6.3 V
+        assert float(lost) == pytest.approx(2 * single[name], abs=2e-4)
+        assert float(volts) == pytest.approx(6.3 - float(lost), abs=1e-3)
+
+
 def test_a_true_one_is_numbered_and_no_finding(tmp_path: Path) -> None:
     _, got = listed(tmp_path, small_job.JOB, socket(9.53))
     assert "base-off-pattern" not in codes(got)
