@@ -172,6 +172,18 @@ def test_a_log_that_is_none_is_refused(mine: Path, text: str) -> None:
     assert (mine / "mill.toml").read_text() == text
 
 
+def test_without_the_job_that_names_the_log_minutes_are_refused(mine: Path) -> None:
+    (mine / "job.toml").rename(mine / "elsewhere.toml")
+    done = ran(mine / "set", 1)
+    assert done.exit_code == 2
+    assert "[job-not-found]" in done.stderr
+    assert "names the log mill.toml" in done.stderr
+    assert not (mine / "mill.toml").exists()
+    assert not (mine / "set" / "done.toml").exists()
+    assert ran(mine / "set", 1, None, "--job", str(mine / "elsewhere.toml")).exit_code == 0
+    assert (mine / "mill.toml").exists()
+
+
 def test_runs_of_another_machine_say_nothing_of_this_one(mine: Path) -> None:
     keys = {"set": "x", "program": "x.ngc", "machine": "other"}
     row = "".join(f'{key} = "{value}"\n' for key, value in keys.items())

@@ -280,6 +280,15 @@ def test_without_its_job_a_set_is_marked_and_the_log_left_out(bench: Path) -> No
     assert use(bench)["runs"] == 3
 
 
+def test_next_to_a_job_that_cannot_be_read_a_set_is_marked_all_the_same(bench: Path) -> None:
+    (bench / "job.toml").write_text("it has become another file")
+    done = run("ran", bench / "set", "--pass", "1")
+    assert done.exit_code == 0, done.output
+    assert "the log of the bench was left out" in done.stderr
+    assert state(bench / "set")["next"] is None
+    assert use(bench)["runs"] == 0
+
+
 def test_a_log_of_the_bench_that_is_none_is_refused(bench: Path) -> None:
     (bench / "mill-log.toml").write_text("[[run]]\nwhen = 3\n")
     for call in (("bench", "log", bench / "mill.toml"), ("ran", bench / "set", "--pass", "1")):

@@ -155,7 +155,9 @@ def two_rails(space: Modelspace) -> None:
         track(space, [(5.0, y), (25.0, y)], width=1.0)
 
 
-def test_what_a_load_between_two_nets_gets_is_said(tmp_path: Path) -> None:
+def test_what_a_load_between_two_nets_gets_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def rail(name: str, y: float, volts: float, sign: int) -> str:
         return net(name, (5.0, y), f"volts = {volts}") + "".join(
             f'[[board.net.load]]\nname = "{load}"\nat = [{x}, {y}]\namperes = {amperes}\n'
@@ -167,7 +169,10 @@ def test_what_a_load_between_two_nets_gets_is_said(tmp_path: Path) -> None:
         )
 
     both = rail("hot", 6.0, 6.3, 1) + rail("back", 14.0, 0.0, -1)
-    words = run("check", put(tmp_path, job(both), two_rails)).stdout
+    made = put(tmp_path, job(both), two_rails)
+    checked = millprep.check(made)
+    monkeypatch.setattr(millprep, "check", lambda *_, **__: checked)
+    words = run("check", made).stdout
     lines = [line.split() for line in words.splitlines()]
     at = next(n for n, line in enumerate(lines) if line[:3] == ["between", "two", "nets,"])
     assert lines[at + 1] == ["between", "A", "V", "V", "drop"]
@@ -178,6 +183,10 @@ def test_what_a_load_between_two_nets_gets_is_said(tmp_path: Path) -> None:
         # there and back on two tracks alike, and what is left of 6.3 V
         assert float(lost) == pytest.approx(2 * single[name], abs=2e-4)
         assert float(volts) == pytest.approx(6.3 - float(lost), abs=1e-3)
+    (board,) = json.loads(run("check", made, "--json").stdout)["boards"]
+    near, far = board["rules"]["across"]
+    assert (near["load"], near["nets"], near["amperes"]) == ("near", ["hot", "back"], 1.0)
+    assert (far["load"], far["volts"]) == ("far", pytest.approx(6.3 - far["lost"], abs=1e-3))
 
 
 def test_a_true_one_is_numbered_and_no_finding(tmp_path: Path) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import shapely
 
-from millprep.cli.compare import described, lines_of
+from millprep.cli.compare import described, draw, lines_of
 from millprep.model.board import Board, Hole
 from millprep.workflow.compare import Amount, Compared, PathChange, TaskCompared
 from millprep.workflow.drawing_changes import (
@@ -52,6 +53,19 @@ def test_another_edge_is_said_with_its_sizes(after: tuple[float, float], size: s
         "lamp: changed",
         f"  1  edge changed  {size}    60.00 mm² added, 1.50 mm² removed",
     ]
+
+
+def test_another_edge_is_drawn_with_the_one_before(tmp_path: Path) -> None:
+    longer = replace(LAMP, outline=shapely.box(2, 2, 61, 38))
+    edge = EdgeChange((56.0, 36.0), (59.0, 36.0), 108.0, 0.0)
+    changes = DrawingsCompared((BoardChange("lamp", LAMP, longer, edge=edge),), (), ())
+    files = draw(changes, tmp_path)
+    assert files == {"lamp": "board-01-lamp-changes.png"}
+    svg = (tmp_path / "board-01-lamp-changes.svg").read_text("utf-8")
+    assert "1 × edge changed" in svg
+    assert "edge before" in svg
+    # nothing else has changed, so nothing else is explained
+    assert "hole" not in svg
 
 
 def test_copper_says_what_it_joins_and_what_it_separated() -> None:
