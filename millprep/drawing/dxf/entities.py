@@ -338,6 +338,4 @@ def _elevation(entity: Any, kind: str) -> float:
         return float(dxf.elevation[2]) if dxf.hasattr("elevation") else 0.0
     if kind in ("SOLID", "TRACE"):
         return float(dxf.vtx0[2]) if len(dxf.vtx0) > 2 else 0.0
-    if kind in ("ARC", "CIRCLE"):
-        return float(dxf.center[2])
-    return 0.0
+    return float(dxf.center[2])  # an arc or a circle

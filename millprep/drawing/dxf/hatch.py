@@ -88,7 +88,7 @@ def read(entity: Any, source: Source, to_mm: Affine) -> Mark:
     """A HATCH entity: its boundary paths, islands by its own style."""
     if not entity.dxf.get("solid_fill", 1):
         return Unread(source, "hatch-not-solid", "it is hatched with lines, not filled")
-    if entity.gradient is not None and not entity.has_solid_fill:
+    if entity.gradient is not None and entity.gradient.kind:
         return Unread(source, "hatch-not-solid", "it is filled with a gradient")
     style = int(entity.dxf.get("hatch_style", 0))
     sagitta = SAGITTA / to_mm.stretch[0]
@@ -119,7 +119,11 @@ def read(entity: Any, source: Source, to_mm: Affine) -> Mark:
 
 
 def _loop(path: Any, sagitta: float) -> tuple[FloatArray, bool]:
-    """Ring of one boundary path, and whether it is all arcs."""
+    """Ring of one boundary path, and whether it is all arcs.
+
+    Raises:
+        ValueError: where two edges, or the last and the first, lie more than 1 mm apart.
+    """
     if path.type.name == "POLYLINE":
         rows = [(float(x), float(y), float(b)) for x, y, b in path.vertices]
         xy = np.array([row[:2] for row in rows]).reshape(-1, 2)
@@ -127,6 +131,7 @@ def _loop(path: Any, sagitta: float) -> tuple[FloatArray, bool]:
         return _bulged(xy, bulges, sagitta)
     pieces: list[FloatArray] = []
     curved = True
+    most = max(1e-3, 500 * sagitta)
     for edge in path.edges:
         piece = _edge(edge, sagitta)
         curved = curved and edge.type.name != "LINE"
@@ -144,14 +149,20 @@ def _loop(path: Any, sagitta: float) -> tuple[FloatArray, bool]:
                     end = pieces[0][-1]
             if math.dist(end, piece[-1]) < math.dist(end, piece[0]):
                 piece = piece[::-1]
-            if math.dist(end, piece[0]) > max(1e-3, 500 * sagitta):
-                raise ValueError(f"its boundary is open at ({end[0]:.4f}, {end[1]:.4f})")
+            if math.dist(end, piece[0]) > most:
+                raise _open(end)
         pieces.append(piece)
     if not pieces:
         return np.zeros((0, 2)), False
     loop = np.vstack(pieces)
+    if math.dist(loop[0], loop[-1]) > most:
+        raise _open(loop[-1])
     keep = np.hypot(*(loop - np.roll(loop, 1, axis=0)).T) > 1e-9
     return loop[keep], curved
+
+
+def _open(end: FloatArray) -> ValueError:
+    return ValueError(f"its boundary is open at ({end[0]:.4f}, {end[1]:.4f})")
 
 
 def _bulged(xy: FloatArray, bulges: FloatArray, sagitta: float) -> tuple[FloatArray, bool]:
@@ -189,12 +200,11 @@ def _edge(edge: Any, sagitta: float) -> FloatArray:
         t = start + steps(float(np.hypot(*major)), sweep, sagitta, whole)
         centre = np.array(tuple(edge.center)[:2])
         points = centre + np.outer(np.cos(t), major) + np.outer(np.sin(t), minor)
-        return points if edge.ccw else points[::-1]
-    if kind == "SPLINE":
-        tool = _Spline(edge.construction_tool())
-        points, closed = flattened(tool, sagitta)
-        return points if not closed else np.vstack((points, points[:1]))
-    raise ValueError(f"its boundary has an edge of kind {kind}")
+        points = points if edge.ccw else points[::-1]
+        # closed by its last point, which _loop keeps: rings begin where the arc does
+        return np.vstack((points[-1:], points)) if whole else points
+    points, closed = flattened(_Spline(edge.construction_tool()), sagitta)
+    return points if not closed else np.vstack((points, points[:1]))
 
 
 class _Spline:

@@ -146,12 +146,9 @@ def _stroke(
         if not any(width > 0 for width in widths):
             return Aside(source, "it has no length and no width", at=to_mm.point(*xy[0]))
         return Stroke(source, np.array(xy), np.zeros(0), np.array(widths), False, to_mm)
-    if (closed or len(b) > 1) and math.dist(xy[0], xy[-1]) * scale <= 1e-9:
+    if closed or (len(b) > 1 and math.dist(xy[0], xy[-1]) * scale <= 1e-9):
         xy.pop()
         closed = True
-    elif closed:
-        # the last points coincided; the segment that closes was skipped with them
-        closed = False
     return Stroke(source, np.array(xy), np.array(b), np.array(w), closed, to_mm)
 
 
@@ -166,7 +163,9 @@ def _ellipse(entity: Any, source: Source, to_mm: Affine) -> Mark:
     sweep = (end - start) % (2 * math.pi)
     closed = sweep < 1e-9 or sweep > 2 * math.pi - 1e-9
     most = Affine(major[0], minor[0], 0, major[1], minor[1], 0).stretch[0] * to_mm.stretch[0]
-    if not most > 0:
+    if not math.isfinite(most):
+        return Unread(source, "entity-damaged", "its axes are no numbers")
+    if most == 0:
         return Aside(source, "it has no size")
     t = hatch.steps(most, 2 * math.pi if closed else sweep, SAGITTA, closed) + start
     points = np.array(dxf.center.xyz[:2]) + np.outer(np.cos(t), major) + np.outer(np.sin(t), minor)

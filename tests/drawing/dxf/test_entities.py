@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 import shapely
 
+from millprep.drawing import read
 from millprep.geometry.path import SAGITTA
 from millprep.model.board import Board
-from tests.helpers.sheet import FOIL, Sheet, codes
+from millprep.model.finding import Refusal
+from tests.helpers.sheet import FOIL, ROLES, Sheet, codes
 
 
 def only(board: Board) -> shapely.Polygon:
@@ -315,3 +317,107 @@ def test_a_fill_bounded_by_splines_is_whole(tmp_path: Path) -> None:
     areas = [piece.shape.area for piece in sheet.read().pieces]
     # integral of y dx, u = t (1 - t): y = 24 u, dx = (6 + 24 u) dt; flattened to 2 µm
     assert areas == pytest.approx([43.2, 43.2], abs=0.002 * 20)
+
+
+def changed(sheet: Sheet, old: str, new: str) -> Board:
+    """The board of the drawing in which one number was damaged."""
+    sheet.doc.saveas(sheet.file)
+    words = sheet.file.read_text()
+    assert words.count(f"\n{old}\n") == 1
+    sheet.file.write_text(words.replace(f"\n{old}\n", f"\n{new}\n"))
+    return read(sheet.file, name="lamp", shown_as="sheet.dxf", layers=ROLES, unit=None)
+
+
+@pytest.mark.parametrize("number", ["6.25", "0.515"], ids=["axis", "ratio"])
+def test_an_ellipse_whose_size_is_no_number_is_refused(tmp_path: Path, number: str) -> None:
+    # left out, its copper would be missing without a word
+    sheet = Sheet(tmp_path)
+    sheet.pad(40, 20)
+    sheet.space.add_ellipse((20, 15), (6.25, 0), 0.515, dxfattribs=FOIL)
+    with pytest.raises(Refusal) as caught:
+        changed(sheet, number, "nan")
+    (finding,) = caught.value.findings
+    assert finding.code == "entity-damaged"
+    assert "its axes are no numbers" in finding.message
+
+
+def test_an_ellipse_without_a_size_is_named_as_left_out(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(40, 20)
+    sheet.space.add_ellipse((20, 15), (6.25, 0), 0.5, dxfattribs=FOIL)
+    board = changed(sheet, "6.25", "0.0")
+    assert [(left.kind, left.reason) for left in board.left_out] == [("ELLIPSE", "it has no size")]
+    assert len(board.pieces) == 1
+
+
+def test_a_tilted_ellipse_is_refused(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.space.add_ellipse((20, 15), (6, 0), 0.5, dxfattribs={**FOIL, "extrusion": (0, 0.5, 1)})
+    (finding,) = sheet.refusal()
+    assert finding.code == "entity-not-flat"
+    assert "it is tilted out of the drawing plane" in finding.message
+
+
+@pytest.mark.parametrize("kind", ["ARC", "CIRCLE"])
+@pytest.mark.parametrize("radius", [-1.5, float("nan")])
+def test_a_radius_that_is_none_is_refused_at_its_place(
+    tmp_path: Path, kind: str, radius: float
+) -> None:
+    sheet = Sheet(tmp_path)
+    shape = {"ARC": lambda: sheet.space.add_arc((5, 6), radius, 0, 90, dxfattribs=FOIL),
+             "CIRCLE": lambda: sheet.space.add_circle((5, 6), radius, dxfattribs=FOIL)}  # fmt: skip
+    shape[kind]()
+    (finding,) = sheet.refusal()
+    assert finding.code == "entity-damaged"
+    assert f"at (5.000, 6.000) mm: its radius is {radius:g}" in finding.message
+
+
+def test_the_frame_of_a_fitted_curve_is_no_part_of_it(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    track = sheet.space.add_polyline2d(
+        [(5, 5), (10, 20), (15, 5)],
+        dxfattribs={**FOIL, "flags": 4, "default_start_width": 1, "default_end_width": 1},
+    )
+    track.append_vertices([(5, 5), (10, 10), (15, 5)])
+    for k, vertex in enumerate(track.vertices):
+        vertex.dxf.flags = 16 if k < 3 else 8  # the frame's control points; the fitted curve
+    # half a pen above its vertex the round corner ends; the frame goes up to 20
+    assert only(sheet.read()).bounds[3] == pytest.approx(10.5, abs=SAGITTA)
+
+
+def test_a_wide_line_of_no_length_is_a_dot(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.space.add_lwpolyline([(5, 5), (5, 5)], dxfattribs={**FOIL, "const_width": 1.0})
+    assert only(sheet.read()).bounds == pytest.approx((4.5, 4.5, 5.5, 5.5))
+
+
+def test_lines_of_no_vertices_and_of_no_length_are_named_as_left_out(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(40, 20)
+    sheet.space.add_polyline2d([], dxfattribs=FOIL)
+    sheet.space.add_open_spline([(5, 5)] * 4, dxfattribs=FOIL)
+    board = sheet.read()
+    assert [(left.kind, left.reason) for left in board.left_out] == [
+        ("POLYLINE", "it has no vertices"),
+        ("SPLINE", "it has no length"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("insert", "code", "words"),
+    [
+        ({"insert": (float("nan"), 1)}, "entity-damaged", "its place is no finite number"),
+        ({"insert": (1, 1), "xscale": 1e-5}, "entity-not-flat", "its insert squashes it to a line"),
+    ],
+)
+def test_what_an_insert_puts_nowhere_or_squashes_is_refused(
+    tmp_path: Path, insert: dict[str, Any], code: str, words: str
+) -> None:
+    sheet = Sheet(tmp_path)
+    unit_block(sheet)
+    outer = sheet.doc.blocks.new("row")
+    outer.add_blockref("land", (0, 0), dxfattribs={**FOIL, "xscale": 1e-5})
+    sheet.space.add_blockref("row", insert["insert"], dxfattribs={**FOIL, **insert})
+    (finding,) = sheet.refusal()
+    assert finding.code == code
+    assert words in finding.message
