@@ -32,9 +32,7 @@ _UNIT = re.compile(r"(INCH|METRIC)((?:,(?:LZ|TZ|0+\.0+))*)")
 _TOOL = re.compile(r"T(\d+)((?:[CFSBHZ][+-]?[\d.]+)*)")
 _DIGITS_NOTE = re.compile(r";\s*FILE_FORMAT\s*=\s*(\d):(\d)")
 _FUNCTION = re.compile(r";\s*#@!\s*TF\.FileFunction,(.*)")
-_NO_EFFECT = re.compile(
-    r"VER,1|FMAT,2|ICI,OFF|ATC,O[NF]+|DETECT,O[NF]+|R,(H|C|CP|CR|D)|/|AUTO SAFETY"
-)
+_NO_EFFECT = re.compile(r"VER,1|FMAT,2|ATC,O[NF]+|DETECT,O[NF]+|R,(H|C|CP|CR|D)|/|AUTO SAFETY")
 """Statements of the header that change no place and no tool."""
 
 
@@ -130,8 +128,8 @@ class _Drill:
             self.ended = True
         elif match := _TOOL.fullmatch(text):
             self._tool(int(match[1]), match[2], statement)
-        elif text in ("ICI,ON", "ICI"):
-            self.steps = True
+        elif text in ("ICI,ON", "ICI", "ICI,OFF"):
+            self.steps = text != "ICI,OFF"
         elif not _NO_EFFECT.fullmatch(text):
             self._words(statement)
 
@@ -244,7 +242,9 @@ class _Drill:
     def _repeat(self, place: dict[str, str], statement: Statement) -> None:
         """The last hole again, several times, each a step further."""
         times = place.pop("R")
-        if self.routing or not times.isdigit() or not place or set(place) - {"X", "Y"}:
+        last = self.strokes[-1].source.kind if self.strokes else ""
+        strange = not times.isdigit() or not place or set(place) - {"X", "Y"}
+        if self.routing or last != "hole" or strange:
             raise statement.fault("repeats no hole; one is repeated by R3X0.1")
         if len(self.strokes) + int(times) > MOST_SHAPES:
             raise statement.fault(f"the file has more than {MOST_SHAPES} holes")

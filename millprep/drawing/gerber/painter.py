@@ -88,6 +88,8 @@ class Painter:
 
     def operate(self, operation: int, place: dict[str, str], statement: Statement) -> None:
         """Draw to a place (1), move there (2) or flash there (3); X, Y, I and J as written."""
+        if operation != 2:
+            self.xy.mm_in_use(statement)  # the pen's too, where no place is given
         x, y = (
             self.xy.number(axis, place[axis], statement) if axis in place else None
             for axis in ("X", "Y")
@@ -193,11 +195,9 @@ class Painter:
         assert self.current is not None
         key = (self.current, self._map())
         if key not in self._flashes:
-            if self.xy.mm is None:
-                raise self.apertures[self.current].statement.fault(
-                    "no line gives the unit (MOMM or MOIN); say it in the job, as the unit"
-                )
-            area = self.apertures[self.current].area(self.xy.mm, SAGITTA / self.scale)
+            aperture = self.apertures[self.current]
+            mm = self.xy.mm_in_use(aperture.statement)
+            area = aperture.area(mm, SAGITTA / self.scale)
             area = shapely.transform(area, key[1].points)
             parts = [part for part in shapely.get_parts(area) if part.area > 0]
             self._flashes[key] = tuple(parts)
@@ -304,7 +304,7 @@ class Painter:
         if statement.text == "SR":
             return
         match = _REPEAT.fullmatch(statement.text.replace(" ", ""))
-        if match is None or "0" in (match[1], match[2]):
+        if match is None or not int(match[1]) * int(match[2]):
             raise statement.fault("repeats no steps; one is written SRX2Y3I5.0J4.0")
         columns, rows = int(match[1]), int(match[2])
         if columns * rows == 1:

@@ -143,7 +143,7 @@ class Coordinates:
         steps: whether each coordinate counts from the last place.
         mirror, scale, offset: of coordinate data, x and y; the offset in the unit.
         turn: degrees, of the whole image.
-        used: whether any number was read.
+        used: whether any number was read, or anything drawn.
     """
 
     unit: Unit | None = None
@@ -162,7 +162,7 @@ class Coordinates:
         name, mm = UNITS[word]
         if self.unit not in (None, name):
             raise statement.fault(f"the unit is {name} here and {self.unit} in an earlier line")
-        if self.used and self.mm is None:
+        if self.used and self.mm != mm:
             raise statement.fault("the unit comes after the first coordinates")
         self.unit, self.mm = name, mm
 
@@ -187,11 +187,7 @@ class Coordinates:
         """
         if self.digits is None:
             raise statement.fault("a coordinate comes before the format, FS")
-        if self.mm is None:
-            raise statement.fault(
-                "no line before gives the unit (MOMM or MOIN); say it in the job, as the unit"
-            )
-        self.used = True
+        mm = self.mm_in_use(statement)
         whole, part = self.digits[axis]
         sign = -1.0 if text.startswith("-") else 1.0
         figures = text.lstrip("+-")
@@ -203,13 +199,24 @@ class Coordinates:
             )
         if self.trailing:
             figures = figures.ljust(whole + part, "0")
-        return sign * int(figures) * self.mm / 10.0**part
+        return sign * int(figures) * mm / 10.0**part
+
+    def mm_in_use(self, statement: Statement) -> float:
+        """Length of the unit, mm; from here no statement may give another one.
+
+        Raises:
+            UnreadableError: when neither the file nor the job has given it.
+        """
+        if self.mm is None:
+            raise statement.fault(
+                "no line before gives the unit (MOMM or MOIN); say it in the job, as the unit"
+            )
+        self.used = True
+        return self.mm
 
     def length(self, text: str, statement: Statement) -> float:
         """A decimal number in the unit, as mm."""
-        if self.mm is None:
-            raise statement.fault("no line before gives the unit (MOMM or MOIN)")
-        return plain(text, statement) * self.mm
+        return plain(text, statement) * self.mm_in_use(statement)
 
     def pair(self, statement: Statement, absent: float) -> tuple[float, float]:
         """The values behind A and B of a statement such as SFA1.0B1.0."""
@@ -249,6 +256,7 @@ class DrillNumbers:
         digits: before and after the point that numbers without one have, as the file gives it.
         trailing: whether zeros at the end are omitted, not those at the front; None until said.
         points: whether places are written with a point; then a number without one is whole.
+        used: whether any number was read.
         bare: whether any number counts in last digits.
         short: whether one of these has fewer digits than the format.
     """
@@ -258,6 +266,7 @@ class DrillNumbers:
     unit: Unit | None = None
     digits: tuple[int, int] | None = None
     trailing: bool | None = None
+    used: bool = False
     bare: bool = False
     short: bool = False
 
@@ -281,13 +290,15 @@ class DrillNumbers:
         if self.unit not in (None, unit):
             raise statement.fault(f"the unit is {unit} here and {self.unit} in an earlier line")
         mm = MM[unit]
-        if self.bare and self.mm != mm:
+        if self.used and self.mm != mm:
             raise statement.fault("the unit comes after the first number")
         self.unit, self.mm = unit, mm
 
     def format_is(self, part: str, statement: Statement) -> None:
         """Take LZ or TZ, the zeros that are kept, or digits such as 000.000."""
         if part in ("LZ", "TZ"):
+            if self.bare and bool(self.trailing) != (part == "LZ"):
+                raise statement.fault("the zeros that are kept come after the first number")
             self.trailing = part == "LZ"
         else:
             whole, digits = part.split(".")
@@ -297,6 +308,8 @@ class DrillNumbers:
         """Take the number of digits before and after the point; others later are a fault."""
         if self.digits not in (None, digits):
             raise statement.fault("the number of digits is another one in an earlier line")
+        if self.bare and self._digits != digits:
+            raise statement.fault("the number of digits comes after the first number")
         self.digits = digits
 
     def length(self, value: float, statement: Statement) -> float:
@@ -305,6 +318,7 @@ class DrillNumbers:
             raise statement.fault(
                 "no line before gives the unit (METRIC or INCH); say it in the job, as the unit"
             )
+        self.used = True
         return value * self.mm
 
     def mm_of(self, text: str, statement: Statement) -> float:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 import pytest
 
@@ -11,7 +13,7 @@ from millprep.drawing import read
 from millprep.drawing.survey.survey import survey_file
 from millprep.model.board import Board, LeftOut
 from millprep.model.finding import Refusal
-from millprep.model.job.layers import LayerRoles
+from millprep.model.job.layers import LayerRoles, Unit
 from tests.helpers.sheet import Sheet
 
 COPPER = (
@@ -32,10 +34,16 @@ def written(folder: Path, **texts: str) -> dict[str, Path]:
     return out
 
 
-def board(folder: Path, layers: LayerRoles = NO_LAYERS, outline: Path | None = None) -> Board:
-    files = written(folder, copper=COPPER, edge=EDGE, holes=DRILL)
+def board(
+    folder: Path,
+    layers: LayerRoles = NO_LAYERS,
+    outline: Path | None = None,
+    unit: Unit | None = None,
+    texts: Mapping[str, str] = MappingProxyType({}),
+) -> Board:
+    files = written(folder, **{"copper": COPPER, "edge": EDGE, "holes": DRILL} | dict(texts))
     return read(
-        files["copper"], name="b", shown_as="copper", layers=layers, unit=None,
+        files["copper"], name="b", shown_as="copper", layers=layers, unit=unit,
         outline_file=outline or files["edge"], holes_files=(files["holes"],),
     )  # fmt: skip
 
@@ -61,6 +69,70 @@ def test_kinds_may_be_mixed(tmp_path: Path) -> None:
     made = board(tmp_path, LayerRoles((), ("rim",), ()), sheet.file)
     assert made.outline.bounds == pytest.approx((0, 0, 50, 30))
     assert len(made.holes) == 2
+
+
+def test_regions_draw_an_edge_by_their_own(tmp_path: Path) -> None:
+    edge = (
+        "%FSLAX34Y34*%%MOMM*%G36*X0Y0D02*G01X200000D01*Y200000D01*X0D01*Y0D01*"
+        "X90000Y180000D02*X110000D01*Y190000D01*X90000D01*Y180000D01*G37*M02*"
+    )
+    made = board(tmp_path, texts={"edge": edge})
+    assert made.outline.bounds == pytest.approx((0, 0, 20, 20))
+    # a region within another is a cut-out
+    assert made.outline.area == pytest.approx(400 - 2)
+    assert len(made.outline.interiors) == 1
+
+
+def test_the_largest_of_holes_about_one_centre_counts_whatever_their_order(tmp_path: Path) -> None:
+    drill = "M48\nMETRIC\nT1C0.6\nT2C0.8\nT3C1.0\n%\n" + "".join(
+        f"T{tool}\nX5.0Y5.0\n" for tool in (1, 3, 2)
+    )
+    made = board(tmp_path, texts={"holes": drill + "M30\n"})
+    assert [(hole.at, hole.diameter) for hole in made.holes] == [((5.0, 5.0), 1.0)]
+    assert made.left_out == (
+        LeftOut("holes", "hole", 2, "a larger hole has the same centre", True),
+    )
+
+
+def test_a_file_that_draws_no_hole_warns_of_no_digits(tmp_path: Path) -> None:
+    drill = "M48\nMETRIC\nT1C0.8\n%\nT1\nG00X1000Y1000\nM30\n"
+    made = board(tmp_path, texts={"holes": drill})
+    assert (made.holes, made.doubts) == ((), ())
+
+
+@pytest.mark.parametrize(
+    ("texts", "unit", "code", "words"),
+    [
+        (
+            {"copper": COPPER.replace("M02*", "\nX1.5Y0D03*M02*")}, None, "statement-unreadable",
+            "copper, line 2: 'X1.5Y0D03': X1.5 is no coordinate: digits alone, without a point; "
+            "export the file again, or correct this line",
+        ),
+        (
+            {"copper": COPPER.replace("%MOMM*%", "")}, None, "statement-unreadable",
+            "copper, line 1: 'X50000Y50000D03': no line before gives the unit (MOMM or MOIN); "
+            "say it in the job, as the unit",
+        ),
+        (
+            {"copper": COPPER.replace("M02*", "\n%MOIN*%M02*")}, None, "statement-unreadable",
+            "copper, line 2: 'MOIN': the unit is inch here and mm in an earlier line; "
+            "export the file again, or correct this line",
+        ),
+        (
+            {}, "inch", "unit-contradicts",
+            "the job says the unit is inch, copper says mm; "
+            "take unit out of the job to believe the file",
+        ),
+    ],
+    ids=["a point", "no unit", "two units", "another unit"],
+)  # fmt: skip
+def test_what_cannot_be_read_says_its_line_and_the_remedy(
+    tmp_path: Path, texts: dict[str, str], unit: Unit | None, code: str, words: str
+) -> None:
+    with pytest.raises(Refusal) as caught:
+        board(tmp_path, unit=unit, texts=texts)
+    (finding,) = caught.value.findings
+    assert (finding.code, finding.message) == (code, words)
 
 
 def test_a_gerber_file_has_no_layers(tmp_path: Path) -> None:

@@ -51,6 +51,7 @@ READ = {
     "cut around a corner": (
         (*METRIC, "G00X0Y0", "G01X5.0", "Y1.0"), 0.8, [(0, 0), (5, 0), (5, 1)],
     ),
+    "routed to nowhere": ((*METRIC, "G00X1.0Y2.0", "M15", "G01X1.0", "M16"), 0.8, [(1, 2)]),
     "arc by its radius": ((*METRIC, "G00X0Y0", "G03X1.0Y1.0A1.0"), 0.8, [(0, 0), (1, 1)]),
 }  # fmt: skip
 
@@ -74,7 +75,12 @@ def test_modes_repeats_and_steps() -> None:
     assert drawn(read(*METRIC, "X1.0Y2.0", "R2X0.5")) == [
         (0.8, [(1, 2)]), (0.8, [(1.5, 2)]), (0.8, [(2, 2)]),
     ]  # fmt: skip
-    assert drawn(read(*METRIC, "G91", "X1.0Y2.0", "X1.0")) == [(0.8, [(1, 2)]), (0.8, [(2, 2)])]
+    for steps in ("G91", "ICI,ON", "ICI"):
+        holes = [(0.8, [(1, 2)]), (0.8, [(2, 2)])]
+        assert drawn(read(*METRIC, steps, "X1.0Y2.0", "X1.0")) == holes
+    for absolute in ("G90", "ICI,OFF"):
+        holes = [(0.8, [(1, 2)]), (0.8, [(3, 2)])]
+        assert drawn(read(*METRIC, "ICI,ON", "X1.0Y2.0", absolute, "X3.0Y2.0")) == holes
 
 
 def test_what_is_assumed_of_numbers_is_known() -> None:
@@ -113,6 +119,28 @@ FAULTS = {
     "a tool as wide as a table": (
         ("M48", "METRIC", "T1C900", "%", "T1", "X1.0", "M30"), 6, "900 mm wide, and no tool is",
     ),
+    "a hole with a centre": ((*METRIC, "X1.0Y1.0I0.5", "M30"), 6, "by X and Y alone"),
+    "a repeat of nothing": ((*METRIC, "R2X1.0", "M30"), 6, "repeats no hole"),
+    "a repeat of a slot": (
+        (*METRIC, "X0Y0G85X5.0Y1.0", "R2X1.0", "M30"), 7, "repeats no hole",
+    ),
+    "a repeat that goes nowhere": ((*METRIC, "X0Y0", "R2", "M30"), 7, "repeats no hole"),
+    "half a slot": ((*METRIC, "X1.0Y0G85", "M30"), 6, "is no slot"),
+    "an arc too small": (
+        (*METRIC, "G00X0Y0", "G03X4.0Y0A1.0", "M30"), 7, "no arc of this radius",
+    ),
+    "an arc about its start": (
+        (*METRIC, "G00X0Y0", "G03X4.0Y0I0J0", "M30"), 7, "no centre of an arc fits",
+    ),
+    "two signs": (("M48", "METRIC", "T1C0.8", "%", "T1", "X1Y", "M30"), 6, "Y is no word"),
+    "digits after the first number": (
+        ("M48", "METRIC", "T1C0.8", "%", "T1", "X1500Y0", ";FILE_FORMAT=4:2", "M30"), 7,
+        "digits comes after the first number",
+    ),
+    "zeros after the first number": (
+        ("M71", "T1C0.8", "T1", "X1500Y0", "METRIC,LZ", "M30"), 5,
+        "zeros that are kept come after the first number",
+    ),
     "endless lines": ((";",) * 300_001, 300_000, "more lines than this"),
     "endless repeats": ((*METRIC, "X0Y0", "R999999X1.0", "M30"), 7, "more than 100000 holes"),
 }  # fmt: skip
@@ -125,3 +153,18 @@ def test_what_is_wrong_is_refused_with_its_line(name: str) -> None:
         read_drill("\n".join(lines).encode(), "drill")
     assert caught.value.line == line
     assert words in str(caught.value)
+
+
+def test_a_unit_that_comes_after_the_first_hole_is_refused_whatever_the_job_says() -> None:
+    lines = ["M48", "T1C0.5", "%", "T1", "X1.0Y1.0", "M72", "X2.0Y2.0", "M30"]
+    with pytest.raises(UnreadableError, match="unit comes after the first number") as caught:
+        read_drill("\n".join(lines).encode(), "drill", "mm")
+    assert caught.value.line == 6
+
+
+def test_too_many_holes_and_too_many_corners_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("millprep.drawing.gerber.drill.MOST_SHAPES", 2)
+    with pytest.raises(UnreadableError, match=r"line 8: .* more than 2 holes"):
+        read(*METRIC, "X1.0Y0", "X2.0", "X3.0")
+    with pytest.raises(UnreadableError, match=r"line 8: .* more than 2 corners"):
+        read(*METRIC, "G00X0Y0", "G01X1.0", "Y1.0")

@@ -87,6 +87,15 @@ AREAS = {
     "scaled image": (DOTS + "%SFA2B1*%D10*X0Y0D02*X20000D01*", 4 + QUARTER),
     "no size": (HEAD + "%ADD10C,0*%D10*X0Y0D03*%ADD11C,1*%D11*X0Y0D03*", QUARTER),
     "several statements between %": ("%FSLAX34Y34*MOMM*ADD10C,1*%D10*X0Y0D03*", QUARTER),
+    "clear on nothing": (DOTS + "%LPC*%X0Y0D03*%LPD*%D11*X0Y0D03*", 2.0),
+    "numbered statements": (DOTS + "N10X0Y0D03*N20G04 a comment*", QUARTER),
+    "a contour there and back": (
+        DOTS + "X0Y0D03*G36*X0Y0D02*X10000D01*X0D01*X0Y50000D02*Y60000D01*G37*", QUARTER,
+    ),
+    "round obround": (HEAD + "%ADD10O,2.0X2.0*%D10*X0Y0D03*", math.pi),
+    "steps of one": (DOTS + "%SRX1Y1I0J0*%X0Y0D03*%SR*%", QUARTER),
+    "macro line of no length": (macro("20,1,1,3,3,3,3,0*1,1,2.0,0,0"), math.pi),
+    "macro moire of few rings": (macro("6,0,0,4,1,1,9,0,0,0"), 3 * math.pi),
     "macro circle": (macro("1,1,2.0,0,0"), math.pi),
     "macro line": (macro("20,1,0.5,0,0,4,3,0"), 2.5),
     "macro rectangles": (macro("21,1,2,1,0,0,30*22,1,1,1,5,5,0"), 3.0),
@@ -206,6 +215,40 @@ FAULTS = {
     "unknown code": (HEAD + "\nG12*M02*", 2, "G12 is no code"),
     "unknown word": (HEAD + "\nhello*M02*", 2, "no word of this format"),
     "more after the end": (HEAD + "\nM02*\nX0Y0D02*", 3, "after the end"),
+    "no code of the end": (HEAD + "\nM03*", 2, "M03 is no code"),
+    "no operation": (DOTS + "\nX0Y0D04*M02*", 2, "D04 is no code"),
+    "mirrored by two": (HEAD + "\n%MIA2B0*%M02*", 2, "takes 0 or 1 behind A and B"),
+    "mirrored by words": (HEAD + "\n%MIX*%M02*", 2, "takes values behind A and B"),
+    "no scale": (HEAD + "\n%SFA0B1*%M02*", 2, "takes values above zero"),
+    "turned a little": (HEAD + "\n%IR45*%M02*", 2, "turns by 0, 90, 180 or 270"),
+    "arc in an uneven image": (
+        DOTS + "%SFA2B1*%G75*X0Y0D02*\nG02X20000Y0I10000J0D01*M02*", 2, "scaled differently",
+    ),
+    "line without an aperture": (HEAD + "X0Y0D02*\nX10000D01*M02*", 2, "before an aperture"),
+    "region that no one opened": (HEAD + "\nG37*M02*", 2, "none is open"),
+    "block in steps": (DOTS + "%SRX2Y1I5J0*%\n%ABD30*%M02*", 2, "while a step is repeated"),
+    "block without a number": (HEAD + "\n%ABD9*%M02*", 2, "opens no block aperture"),
+    "steps of nothing": (DOTS + "\n%SRX00Y2I5J4*%M02*", 2, "repeats no steps"),
+    "arc about its start": (
+        DOTS + "G75*X0Y0D02*\nG02X20000Y0I0J0D01*M02*", 2, "no centre of an arc fits",
+    ),
+    "quarter about its start": (
+        DOTS + "G74*X0Y0D02*\nG02X20000Y0I0J0D01*M02*", 2, "no centre of a quarter circle fits",
+    ),
+    "flash before the unit": ("%FSLAX34Y34*%\n%ADD10C,1*%D10*D03*M02*", 2, "gives the unit"),
+    "dot before the unit": ("%FSLAX34Y34*%%ADD10C,1*%D10*\nD01*M02*", 2, "gives the unit"),
+    "format in words": ("%MOMM*%\n%FSLAX3Y3*%M02*", 2, "is no format"),
+    "format without digits": ("%MOMM*%\n%FSLAX00Y00*%M02*", 2, "has no digits"),
+    "steps before the unit": ("%FSLAX34Y34*%\n%SRX2Y1I5J0*%M02*", 2, "gives the unit"),
+    "size beyond numbers": (
+        HEAD + "\n%ADD10C,1" + "0" * 400 + "*%M02*", 2, "a size of the aperture is no number",
+    ),
+    "one side of a rectangle": (HEAD + "\n%ADD10R,1*%M02*", 2, "takes 2 values and has 1"),
+    "size below zero": (HEAD + "\n%ADD10C,-1*%M02*", 2, "is not above zero"),
+    "flat rectangle": (HEAD + "\n%ADD10R,1X0*%M02*", 2, "is not above zero"),
+    "two corners": (HEAD + "\n%ADD10P,1X2*%M02*", 2, "a polygon cannot have 2 corners"),
+    "corners and a half": (HEAD + "\n%ADD10P,1X4.5*%M02*", 2, "cannot have 4.5 corners"),
+    "hole below zero": (HEAD + "\n%ADD10C,1X-0.5*%M02*", 2, "hole of the aperture has a size"),
     "open block": (HEAD + "\n%ABD10*%M02*", 2, "D10 has no end"),
     "unopened block": (HEAD + "\n%AB*%M02*", 2, "none is open"),
     "endless steps": (DOTS + "\n%SRX99999Y99999I1J1*%M02*", 2, "more than 100000 steps"),
@@ -220,6 +263,16 @@ FAULTS = {
     "macro values": (macro("\n1,1"), 2, "takes 4 values and has 1"),
     "macro outline that is open": (macro("\n4,1,3,0,0,2,0,0,2,9,9,0"), 2, "not closed"),
     "macro corners": (macro("\n5,1,9999999,0,0,2,0"), 2, "cannot have"),
+    "macro assignment": (macro("\n$x=1"), 2, "is no assignment"),
+    "macro bracket": (macro("\n21,1,(1 2),1,0,0,0"), 2, "no number and no expression"),
+    "macro exposure": (macro("\n1,2,1,0,0"), 2, "is 2, neither 0 nor 1"),
+    "macro size": (macro("\n1,1,-2,0,0"), 2, "a size is -2, below zero"),
+    "macro outline of two": (macro("\n4,1,2,0,0,2,0,0,0,0"), 2, "cannot have 2 corners"),
+    "macro outline across itself": (
+        macro("\n4,1,4,0,0,2,2,2,0,0,2,0,0,0"), 2, "the outline crosses itself",
+    ),
+    "macro thermal": (macro("\n7,0,0,2,4,0.5,0"), 2, "is not larger than the inner"),
+    "macro without end": (macro("\n" + "1,1,1,0,0*" * 2001), 2, "more than 2000 primitives"),
     "macro nonsense": (macro("\n21,1,1+,1,0,0,0"), 2, "no number and no expression"),
 }  # fmt: skip
 
@@ -237,6 +290,14 @@ def test_a_unit_from_the_job_counts_where_the_file_gives_none() -> None:
     text = b"%FSLAX34Y34*%%ADD10R,1X1*%D10*X0Y0D03*M02*"
     (shape,) = read_layer(text, "layer", "inch").shapes
     assert sum(area.area for area in shape.areas) == pytest.approx(25.4**2)
+
+
+def test_a_unit_that_comes_after_the_first_place_is_refused_whatever_the_job_says() -> None:
+    for drawn in ("X0Y0D03*", "D03*", "D01*"):
+        text = f"%FSLAX34Y34*%%ADD10C,1*%D10*{drawn}\n%MOIN*%X10000Y0D03*M02*"
+        with pytest.raises(UnreadableError, match="unit comes after the first") as caught:
+            read_layer(text.encode(), "layer", "mm")
+        assert caught.value.line == 2
 
 
 def test_a_million_flashes_are_refused_soon() -> None:
