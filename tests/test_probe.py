@@ -5,12 +5,20 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
+from typing import Any, Literal
 
 import numpy as np
 import pytest
 import shapely
 
+from millprep import job
+from millprep.at_machine.probe import _copper, _where
+from millprep.gcode.probing import surface_program
+from millprep.model.milling_pass import MillingPass
+from millprep.model.program import Program
+from millprep.report import report_file
 from millprep.verify import reader
 from tests.conftest import EXAMPLES
 from tests.helpers import bent, rs274_tool
@@ -120,6 +128,55 @@ def test_another_cutter_of_the_job_may_touch(made: Path, tmp_path: Path) -> None
     assert [any("drill" in line for line in head) for head in heads] == [False, True]
     # it is wider than the tip of a vee, so it keeps farther from the edges of copper
     assert Path(usual["program"]).read_bytes() != Path(other["program"]).read_bytes()
+
+
+ISLAND = """G21 G90 G17
+G0 X30 Y20 Z5
+M3 S12000
+G1 Z-0.1 F100
+G1 X50 F300
+G1 Y40
+G1 X30
+G1 Y20
+G0 Z5
+M5
+M2
+"""
+"""A groove around 20 x 20 mm of copper."""
+
+
+@pytest.mark.parametrize(("touches_with", "free"), [("electrical", False), ("switch", True)])
+def test_a_switch_touches_copper_that_leads_nowhere_and_a_wire_does_not(
+    made: Path, touches_with: Literal["electrical", "switch"], free: bool
+) -> None:
+    source, plan = report_file.read(made), job.load(made.parent / "job.toml")
+    plan = replace(plan, machine=replace(plan.machine, surface_probe=touches_with))
+    first, blank = _where(source, 1, 1)
+    cut = reader.read(ISLAND, file="island.ngc")
+    tip = plan.isolation.cutters[0]
+    area = _copper(source, blank, [(cut, tip, first)], first, plan, tip)
+    island, groove, beyond = (shapely.Point(40, y) for y in (30, 20, 15))
+    assert [area.contains(at) for at in (island, groove, beyond)] == [free, False, True]
+    # half of the tip and 0.3 mm off the groove's rim
+    off = 20 - shapely.intersection(area, shapely.box(39, 10, 41, 20)).bounds[3]
+    assert off == pytest.approx(tip.width(0.1) / 2 + tip.width(0.05) / 2 + 0.3, abs=0.01)
+
+
+def test_a_program_that_would_not_enclose_the_cuts_is_refused(
+    made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As if the last column were left out."""
+    whole = surface_program
+
+    def short(lying: MillingPass, x: list[float], *more: Any) -> Program:
+        return whole(lying, x[:-1], *more)
+
+    monkeypatch.setattr("millprep.gcode.probing.surface_program", short)
+    done = run("probe", made, "--pass", "1", "--out", tmp_path / "out")
+    assert done.exit_code == 1
+    words = "stop: the probed points do not enclose what the pass cuts. Write the program again."
+    assert words in done.stderr
+    assert not (tmp_path / "out").exists()
 
 
 @pytest.mark.parametrize(

@@ -15,10 +15,16 @@ from ezdxf.layouts.layout import Modelspace
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from millprep.at_machine.legend_parts import _ends
-from millprep.geometry.pose import Pose
-from millprep.model.blank import Blank
+from millprep import job
+from millprep.at_machine.legend import _only_pass
+from millprep.at_machine.legend_parts import _ends, lines_of
+from millprep.geometry.path import Path as Line
+from millprep.geometry.pose import Affine, Pose
+from millprep.model.blank import Blank, Placement
+from millprep.model.board import Legend, Lettering
 from millprep.model.dialect import Dialect
+from millprep.model.finding import Refusal
+from millprep.report import report_file
 from millprep.verify import reader
 from millprep.verify.legend import LegendRequired, check_bores, check_legend
 from millprep.verify.sweep import segments
@@ -28,6 +34,7 @@ from tests.helpers.small_job import changed, put, run, whole
 
 LOOK = {"layer": "print"}
 TEXT = changed('outline = ["shore"]', 'outline = ["shore"], legend = ["print"]')
+BLANK = Blank(1, (60.0, 50.0), 1.6, 0.035)
 TEXT = changed("spoilboard = 6.0", 'spoilboard = 6.0\nborer = "mill"', TEXT)
 SEEN = changed('drawn_from = "copper"', 'drawn_from = "components"', TEXT)
 
@@ -206,6 +213,54 @@ def test_pins_are_far_apart_and_off_the_middle(
     assert _ends(good, 60.0) == ends
 
 
+def test_a_clamp_that_the_board_comes_under_once_it_is_turned_over_is_reported(
+    tmp_path: Path,
+) -> None:
+    """Copper side up the board ends at Y 32, below the clamp; turned over it is in the clamp."""
+    text = changed("size = [60.0, 50.0]", "size = [60.0, 60.0]", TEXT)
+    clamp = "[[setup.clamp]]\nbox = [25.0, 40.0, 35.0, 60.0]\nheight = 4.0\n"
+    text = changed("[blank]", f"clearance = 7.0\n\n{clamp}\n[blank]", text)
+    place = "[[board.place]]\nat = [15.0, 12.0]\n"
+    text = changed("[cutters.vee]", f"{place}\n[cutters.vee]", text)
+    assert run("prepare", put(tmp_path, text, printed), "--out", tmp_path / "set").exit_code == 0
+    done = run("legend", tmp_path / "set")
+    assert done.exit_code == 1
+    assert "stop: the clamp at X25 to 35, Y40 to 60 is in the way of a cut" in done.stderr
+    assert "[clamp-hit] (blank 1, pass 1, 3-legend/02-engrave-vee.ngc line" in done.stderr
+    assert not (tmp_path / "set-legend").exists()
+
+
+def printed_on(legend: Legend | None) -> Placement:
+    """A board of 30 x 20 at the blank's corner."""
+    lies = workshop.placed(shapely.box(0, 0, 30, 20))
+    return replace(lies, board=replace(lies.board, legend=legend))
+
+
+def test_an_offcut_is_not_turned_over(made: Path) -> None:
+    source, plan = report_file.read(made / "set"), job.load(made / "job.toml")
+    boards = [printed_on(Legend((), ()))]
+    corners = [(0, 0), (60, 0), (60, 30), (30, 30), (30, 50), (0, 50)]
+    assert _only_pass(source, plan, BLANK, boards).number == 1
+    offcut = replace(BLANK, outline=shapely.Polygon(corners))
+    with pytest.raises(Refusal) as refused:
+        _only_pass(source, plan, offcut, boards)
+    assert [finding.code for finding in refused.value.findings] == ["legend-on-offcut"]
+
+
+def test_boards_without_a_legend_and_letters_without_strokes_are_left_out(made: Path) -> None:
+    plan = job.load(made / "job.toml").legend
+    line = Line.lines([(5.0, 10.0), (25.0, 10.0)])
+    at = Affine(c=5.0, f=4.0)
+    text = Lettering("R1 \N{SNOWMAN}", (5.0, 4.0), mirrored=True, letters=at)
+    bare = printed_on(None)
+    lines = lines_of([printed_on(Legend((line,), (text,))), bare], plan, BLANK)
+    assert [finding.code for finding in lines.findings] == ["legend-letters-left-out"]
+    assert lines.findings[0].message == (
+        "Text 'R1 \N{SNOWMAN}' is engraved without '\N{SNOWMAN}': there are no strokes for it."
+    )
+    assert lines_of([bare], plan, BLANK).kept == ()
+
+
 def test_a_long_board_is_refused(memory_board: Path, tmp_path: Path) -> None:
     done = run("legend", memory_board, "--out", tmp_path / "new")
     assert done.exit_code == 1
@@ -223,14 +278,13 @@ def test_the_proof_passes_what_was_written_and_sees_every_seeded_fault(made: Pat
     good = LegendRequired(
         over.shape(cut), over.shape(holes), over.shape(board), 0.3, 0.15, workshop.vee()
     )
-    blank = Blank(1, (60.0, 50.0), 1.6, 0.035)
 
-    def found(required: LegendRequired, pose: Pose = over, laminate: Blank = blank) -> set[str]:
+    def found(required: LegendRequired, pose: Pose = over, laminate: Blank = BLANK) -> set[str]:
         return {f.code for f in check_legend(trace, required, pose, laminate, "x.ngc")}
 
     assert found(good) == set()
     assert found(replace(good, depth=0.16)) == {"legend-depth"}
-    assert found(good, laminate=replace(blank, thickness=0.18)) == {"legend-depth"}
+    assert found(good, laminate=replace(BLANK, thickness=0.18)) == {"legend-depth"}
     assert {"legend-stray", "legend-missing"} <= found(good, over.then(Pose.shift(0.05, 0.05)))
     more = shapely.union_all([good.lines, shapely.LineString([(20, 30), (30, 30)])])
     assert found(replace(good, lines=more)) == {"legend-missing"}

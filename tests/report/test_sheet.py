@@ -173,6 +173,24 @@ def test_strips_of_tape_are_stuck_before_the_blank_is_laid(two_passes: CutSet) -
     assert "Switch the vacuum on at X" in vacuum
 
 
+def test_a_vacuum_under_the_whole_table_is_switched_on_in_every_pass(two_passes: CutSet) -> None:
+    words = "Switch the vacuum on; it must hold all of the blank."
+    bare = replace(two_passes, clamps=(), tape=False)
+    nothing = "Nothing is planned to hold the blank in this pass"
+    counts = [
+        (text.count(words), text.count(nothing))
+        for text in (read(sheet(replace(bare, vacuum=on))).text for on in (True, False))
+    ]
+    assert counts == [(2, 0), (0, 2)]
+
+
+def test_where_more_clamps_have_no_room_none_are_proposed(two_passes: CutSet) -> None:
+    loose = replace(HELD, lift=0.4, share=0.5, room=())
+    text = read(sheet(holding(two_passes, loose))).text
+    assert "lifts too much; see finding blank-not-held." in text
+    assert "More clamps do no harm" not in text
+
+
 def test_flatness_is_checked_before_isolation(two_passes: CutSet) -> None:
     text = sheet(replace(two_passes, flatness=0.03))
     assert (
