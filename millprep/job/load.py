@@ -35,14 +35,31 @@ def load(file: File) -> JobPlan:
 def bench_tables(file: File) -> dict[str, Any]:
     """The tables that a bench file holds, with the values of presets.
 
+    What it lacks is no mistake, for a job may give it; a cutter that it does not define neither.
+
     Raises:
-        Refusal: exit code 2, for a file that is no bench.
+        Refusal: exit code 2, for a file that is no bench, or with values that no key takes.
     """
     written = _written(file)
-    strangers = list(bench.not_of_a_bench(written.data))
-    if strangers:
-        raise _refused((written,), strangers, {}, False)
-    return with_presets(written.data).data
+    mistakes = list(bench.not_of_a_bench(written.data))
+    data = dict(bench.with_paths(written.data, file, None))
+    drawings = data.pop("drawings", {})
+    single_blank = isinstance(data.get("blank"), dict)
+    if single_blank:
+        data["blank"] = [data["blank"]]
+    filled = with_presets(data)
+    if not mistakes:
+        reader = Reader(file, {}, ())
+        reader.read(filled.data)
+        mistakes = [m for m in (*filled.mistakes, *reader.mistakes) if m.code in _OF_VALUES]
+    if mistakes:
+        raise _refused((written,), mistakes, filled.origins, single_blank)
+    single = {"blank": filled.data["blank"][0]} if single_blank else {}
+    return {**filled.data, **single, "drawings": drawings}
+
+
+_OF_VALUES = ("job-wrong-type", "job-bad-value", "job-unknown-key", "job-unknown-preset")
+"""Mistakes of a value by itself, whatever else its file holds."""
 
 
 def bench_lives(file: File) -> dict[str, float | None]:

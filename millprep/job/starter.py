@@ -205,6 +205,8 @@ def _bench_isolation(bench: Bench, starts: Sequence[Start]) -> list[str]:
     widths = [_width(bench.cutter(name), depth + given) for name in names if isinstance(name, str)]
     if bench.added and widths and min(widths) > narrowest and fit.fits:
         name = fit.preset.replace(".", "")
+        if _width(bench.cutter(name), fit.depth + given) > narrowest:
+            name = f"fine-{name}"  # that of the bench is worn, or of another size
         keys += [f"cutters = [{quoted(name)}]", f"depth = {fit.depth:g}"]
         if not bench.cutter(name):
             tables.append(StarterCutter(name, fit.preset).table)

@@ -11,6 +11,7 @@ from ezdxf.layouts.layout import Modelspace
 
 from millprep.cli.main import commands
 from millprep.job import load
+from millprep.job.load import bench_tables
 from millprep.model.cutter import Vee
 from millprep.model.finding import Refusal
 from tests.helpers.small_job import JOB, draw, edge, pad, run, track
@@ -315,6 +316,49 @@ def test_a_new_job_takes_more_or_larger_sheets_than_the_bench_has(shop: Path) ->
     run("bench", "new", shop / "mill.toml", *small)
     done = run("new", shop / "lamp.dxf", "--drawn-from", "copper", "--bench", shop / "mill.toml")
     assert "[blank]\nsize = [50, 40]" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "words"),
+    [
+        (
+            '[cutters.vee]\npreset = "vee-30-0.1"\nangle = "30"\n', "3:1",
+            "[cutters.vee] angle must be a plain number in degrees",
+        ),
+        (
+            '[cutters.bit]\nkind = "drill"\ndiameter = "0.8"\n[drilling]\ncutters = ["bit"]\n',
+            "3:1", "[cutters.bit] diameter must be a plain number in mm",
+        ),
+        ("[cutters]\nbit = 3\n", "2:1", "[cutters.bit] must be a table headed [cutters.NAME]"),
+        ('[blank]\nsize = ["a", 80]\n', "2:9", '[blank] size item 1 is "a"'),
+        ("[machine]\ntravel = [1]\n", "2:1", "[machine] travel must be two plain numbers"),
+        ('[cutters.vee]\npreset = "vee-31"\n', "2:1", "preset is no cutter preset"),
+        ("[drilling]\nwhat = 1\n", "2:1", "[drilling] what is no known key"),
+        ("[presets.cutters]\nown = 3\n", "2:1", "must be a table of keys, without a preset"),
+        (
+            '[presets.cutters.own]\npreset = "vee-30-0.1"\n', "1:18",
+            "must be a table of keys, without a preset of its own",
+        ),
+        ("[board]\nx = 1\n", "1:2", "[board] is no table of a bench file"),
+    ],
+)  # fmt: skip
+def test_a_new_job_takes_no_bench_with_a_value_that_no_key_takes(
+    shop: Path, text: str, place: str, words: str
+) -> None:
+    with pytest.raises(Refusal) as refused:
+        bench_tables(write(shop / "mill.toml", text))
+    assert refused.value.exit_code == 2
+    (finding,) = refused.value.findings
+    assert f"mill.toml:{place}: " in finding.message
+    assert words in finding.message
+
+
+def test_what_a_bench_lacks_is_no_mistake_of_it(shop: Path) -> None:
+    text = '[blank]\npreset = "fr2-1.6-35"\nmargin = 7\n[isolation]\ncutters = ["of-the-job"]\n'
+    tables = bench_tables(write(shop / "mill.toml", text + DRAWINGS))
+    assert (tables["blank"]["margin"], tables["blank"]["thickness"]) == (7, 1.6)
+    assert tables["isolation"] == {"cutters": ["of-the-job"]}
+    assert tables["drawings"]["drawn_from"] == "copper"
 
 
 def test_a_person_may_leave_a_cutter_out(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -63,3 +63,13 @@ def test_preset_drills_come_before_tables_in_full() -> None:
         ("drill-094", None),
         ("drill-10", "drill-1.0"),
     ]
+
+
+def test_a_slot_too_narrow_for_every_preset_has_a_mill_of_its_own_to_check() -> None:
+    found = drilling([0.8], [0.25])
+    (borer,) = (cutter for cutter in found.cutters if cutter.name == found.borer)
+    keys = dict(borer.keys)
+    assert (borer.preset, keys["kind"], keys["diameter"]) == (None, "endmill", 0.25)
+    assert (keys["feed"], keys["plunge"]) == (80.0, 40.0)
+    assert borer.note == "no preset of this size; assumed feed, speed and lengths: check"
+    assert "0.25" in borer.table

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from millprep.job import Start, load, starter, warnings
+from millprep.job import Bench, Start, load, starter, warnings
+from millprep.job.starter import on_bench
 from millprep.model.job.layers import LayerRoles
 from tests.helpers.sample_job import messages, write
 
@@ -146,3 +147,54 @@ def test_every_table_is_explained() -> None:
     for i, line in enumerate(lines):
         if line.startswith("[") and not line.startswith("[cutters."):
             assert lines[i - 1].startswith("#"), line
+
+
+def added(tables: dict[str, object], **keys: object) -> str:
+    """What a job on this bench has besides its boards and the bench's name."""
+    start = full(size=(40.0, 30.0), **keys)
+    text = on_bench("# a job", Bench("mill.toml", tables), [start])
+    return text.removeprefix("# a job").strip()
+
+
+VEES = {"vee": {"kind": "vee", "tip": 0.1, "angle": 60.0}, "mill": {"kind": "endmill",
+        "diameter": 0.8}}  # fmt: skip
+
+
+def test_a_bench_without_drilling_lacks_no_drill() -> None:
+    assert added({}, diameters=(0.8,), slots=(0.5,)) == ""
+    assert added({"drilling": {"cutters": []}}, diameters=(0.8,)).endswith(
+        '[drilling]\ncutters = ["drill-08"]'
+    )
+
+
+def test_a_borer_for_a_narrow_slot_has_another_name_than_that_of_the_bench() -> None:
+    own = {"borer": {"kind": "endmill", "diameter": 1.0}, "bit": {"kind": "drill", "diameter": 0.8}}
+    tables = {"cutters": own, "drilling": {"cutters": ["bit"], "borer": "borer"}}
+    text = added(tables, diameters=(0.8,), slots=(0.5,))
+    assert '[cutters.fine-borer]\npreset = "endmill-0.5"' in text
+    # the drills of the bench stay
+    assert text.endswith('[drilling]\nborer = "fine-borer"')
+    assert added(tables, diameters=(0.8,), slots=(1.2,)) == ""
+
+
+def test_several_sheets_of_a_bench_are_left_to_it() -> None:
+    small = {"size": [20.0, 20.0]}
+    assert added({"blank": [small, small]}) == ""
+    assert "[blank]\nsize = [60, 50]" in added({"blank": small})
+
+
+def test_the_groove_of_an_end_mill_is_as_wide_as_the_mill() -> None:
+    isolating = {"cutters": ["mill"], "gap": 0.1}
+    tables: dict[str, object] = {"cutters": VEES, "isolation": isolating}
+    assert added(tables, narrowest=0.9) == ""
+    text = added(tables, narrowest=0.7)
+    assert text.endswith('[isolation]\ncutters = ["vee-60-01"]\ndepth = 0.08')
+    # a vee that the bench has under this name is not defined anew
+    again = {**VEES, "vee-60-01": VEES["vee"]}
+    text = added({**tables, "cutters": again}, narrowest=0.7)
+    assert text == '[isolation]\ncutters = ["vee-60-01"]\ndepth = 0.08'
+    # one that is too wide for the gap does not count
+    worn = {**VEES, "vee-60-01": {**VEES["vee"], "tip": 0.9}}
+    text = added({**tables, "cutters": worn}, narrowest=0.7)
+    assert '[cutters.fine-vee-60-01]\npreset = "vee-60-0.1"' in text
+    assert text.endswith('[isolation]\ncutters = ["fine-vee-60-01"]\ndepth = 0.08')
