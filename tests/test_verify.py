@@ -232,6 +232,13 @@ def test_a_report_of_a_cutter_that_the_job_lacks_is_refused(out: Path) -> None:
     assert done.exit_code == 1
     assert "report.json does not fit its job" in done.stderr
     assert not (out.parent / "new").exists()
+    heights = out.parent / "map.csv"
+    heights.write_text("x,y,z\n0,0,0\n", "ascii")
+    for words in (("probe", out), ("level", out, heights)):
+        done = small_job.run(*words, "--pass", "1", "--out", out.parent / "new")
+        assert done.exit_code == 1
+        assert "report.json does not fit its job (the job has no cutter saw)." in done.stderr
+        assert not (out.parent / "new").exists()
 
 
 def test_a_certificate_that_the_programs_do_not_bear_is_found(out: Path) -> None:

@@ -44,7 +44,7 @@ from millprep.verify.sweep import segments
 from millprep.verify.trace import Trace
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.planning import Say
-from millprep.workflow.source_set import job_of, same_inputs, whole
+from millprep.workflow.source_set import job_of, programs_of, same_inputs, whole
 
 ON_LAMINATE = "the laminate, component side up"
 CAUTION = (
@@ -101,7 +101,7 @@ def legend(
         raise usage("blank-unknown", f"Set {source.set} has no blank {blank}.")
     placements = layout.on(blank)
     mill_pass = _only_pass(source, plan, laminate, placements)
-    programs = source.programs(plan.cutters, plan.machine)
+    programs = programs_of(source, plan)
     cut = _cut_area(folder, plan, mill_pass, [p for p in programs if p.blank == blank])
     say("planning the legend")
     turned = turning(plan, laminate, mill_pass, cut)

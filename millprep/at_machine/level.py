@@ -25,6 +25,7 @@ from millprep.workflow.source_set import (
     choice_of,
     job_of,
     level_step,
+    programs_of,
     readings_of,
     same_inputs,
     whole,
@@ -106,7 +107,7 @@ def _cuts(folder: Path, source: Report, plan: JobPlan, blank: int, number: int) 
     """The box around all feeds of a pass of a set, machine frame."""
     programs = [
         program
-        for program in source.programs(plan.cutters, plan.machine)
+        for program in programs_of(source, plan)
         if (program.blank, program.mill_pass) == (blank, number)
         and program.work not in ("probe", "dry-run")
     ]

@@ -36,7 +36,7 @@ from millprep.verify.read_back import programs_read
 from millprep.verify.trace import Trace, look_at_zero
 from millprep.workflow import time_log
 from millprep.workflow.planning import Say
-from millprep.workflow.source_set import job_of, same_inputs, whole
+from millprep.workflow.source_set import job_of, programs_of, same_inputs, whole
 
 SPACING = 30.0
 """Largest distance of rows and columns by default, mm: common practice, no source."""
@@ -106,7 +106,7 @@ def probe(
     mill_pass, board = _where(source, blank, number)
     tip = _tip(plan, cutter)
     say("simulating the cuts so far")
-    programs = source.programs(plan.cutters, plan.machine)
+    programs = programs_of(source, plan)
     here = [p for p in programs if p.blank == blank and 0 < p.mill_pass <= number]
     read = programs_read(folder, here, plan)
     cuts = _cuts([trace for p, trace in read if p.mill_pass == number and _works(p)])

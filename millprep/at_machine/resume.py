@@ -12,7 +12,7 @@ from millprep.files import writing
 from millprep.gcode.writing import write_programs
 from millprep.geometry.path import Point
 from millprep.model.blank import Layout
-from millprep.model.finding import Finding, Refusal, Severity, stop, usage
+from millprep.model.finding import Finding, Refusal, Severity, usage
 from millprep.model.job.job import JobPlan
 from millprep.model.machine_time import TimeFit
 from millprep.model.milling_pass import MillingPass
@@ -28,7 +28,7 @@ from millprep.workflow.identity import set_id
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import write_report
-from millprep.workflow.source_set import inputs_of, job_of, unchanged
+from millprep.workflow.source_set import inputs_of, job_of, unchanged, unlike_job
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +81,7 @@ def resume(
         passes = source.milling_passes()
         programs = source.programs(plan.cutters, plan.machine)
     except ValueError as fault:
-        message = f"report.json does not fit its job ({fault}). Prepare the set again."
-        raise Refusal([stop("set-unlike-job", message, "report.json")]) from None
+        raise Refusal([unlike_job(fault)]) from None
     wished = _wished(programs, program, wish, layout)
     _unedited(source, folder, wished)
     say("resuming the programs")

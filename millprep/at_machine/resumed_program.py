@@ -217,17 +217,22 @@ def _hole(
             "--near instead.",
         )
     made = holes(trail, tuple(cuts))
-    if wished in named:
-        x, y = named[wished]
-        for (u, v), stroke in made:
-            if abs(u - x) <= READ and abs(v - y) <= READ:
-                return stroke
-    elif wished.isdecimal() and 1 <= int(wished) <= len(made):
+    # the first cut of each: a wide hole takes several
+    by_name = {
+        name: stroke
+        for name, (x, y) in sorted(named.items())
+        for (u, v), stroke in reversed(made)
+        if abs(u - x) <= READ and abs(v - y) <= READ
+    }
+    if wished in by_name:
+        return by_name[wished]
+    if wished.isdecimal() and 1 <= int(wished) <= len(made):
         return made[int(wished) - 1][1]
-    names = f", and {', '.join(sorted(named))} by name" if named else ""
+    names = f", and {', '.join(by_name)} by name" if by_name else ""
+    other = f" Another program of the pass makes {wished}." if wished in named else ""
     raise usage(
         "resume-no-such-hole",
-        f"{program.file} makes holes 1 to {len(made)} in its order{names}, not {wished}.",
+        f"{program.file} makes holes 1 to {len(made)} in its order{names}, not {wished}.{other}",
     )
 
 

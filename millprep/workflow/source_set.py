@@ -10,8 +10,9 @@ from pathlib import Path
 
 from millprep import job
 from millprep.job import copies
-from millprep.model.finding import Finding, Refusal, usage
+from millprep.model.finding import Finding, Refusal, stop, usage
 from millprep.model.job.job import JobPlan
+from millprep.model.program import Program
 from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import Levelling
 from millprep.report import report_file
@@ -117,6 +118,24 @@ def job_of(source: Report, folder: Path, given: Path | None, near: Path | None =
         )
     plan = job.load(given)
     return SourceJob(given, plan, read_inputs(plan, given))
+
+
+def unlike_job(fault: ValueError) -> Finding:
+    """That a report names what its job does not have."""
+    message = f"report.json does not fit its job ({fault}). Prepare the set again."
+    return stop("set-unlike-job", message, report_file.REPORT)
+
+
+def programs_of(source: Report, plan: JobPlan) -> tuple[Program, ...]:
+    """The programs of a set without their moves, which are in the files.
+
+    Raises:
+        Refusal: exit code 1, for a cutter that the job does not have.
+    """
+    try:
+        return source.programs(plan.cutters, plan.machine)
+    except ValueError as fault:
+        raise Refusal([unlike_job(fault)]) from None
 
 
 def find_job(source: Report, folders: Iterable[Path]) -> Path | None:

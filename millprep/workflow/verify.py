@@ -30,6 +30,7 @@ from millprep.workflow.source_set import (
     made_by_this_version,
     readings_of,
     unchanged,
+    unlike_job,
     whole_ids,
 )
 
@@ -120,8 +121,7 @@ def verify(
             {n: row.tabs for n, row in enumerate(report.boards) if row.tabs is not None},
         )
     except ValueError as fault:
-        message = f"report.json does not fit its job ({fault}). Prepare the set again."
-        raise Refusal([stop("set-unlike-job", message, "report.json"), *findings]) from None
+        raise Refusal([unlike_job(fault), *findings]) from None
     files = dict.fromkeys(report.program_files)
     missing = [file for file in files if not (folder / file).is_file()]
     if not hashes:

@@ -19,14 +19,17 @@ from millprep.at_machine.restart_points import (
     place_on,
     strokes,
 )
-from millprep.at_machine.resumed_program import OVERLAP
+from millprep.at_machine.resumed_program import OVERLAP, Wish, resumed_program
 from millprep.gcode.build import build
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
 from millprep.model.cut import Cut, HoleCut, Lap, Profile, Tab
+from millprep.model.finding import Refusal
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import ARC_CCW, ARC_CW, RAPID, Trail
+from millprep.verify import reader
 from tests.helpers.breaks import again, trail_of
+from tests.helpers.gcode_trail import program as workshop_program
 from tests.helpers.workshop import MACHINE, drill, mill, profiling, vee
 
 PASS = MillingPass(1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
@@ -141,6 +144,32 @@ def test_holes_are_counted_however_they_are_made(trails: dict[str, Trail]) -> No
     bored = [one for one in holes(trails["bore"], strokes(trails["bore"])) if one[0][1] > 40]
     assert np.allclose(sorted(at for at, _ in bored), [(30.0, 50.0), (50.0, 50.0)])
     assert len(strokes(trails["bore"])) > 2
+
+
+LOOK = "G21 G90 G17\nG0 X5 Y5 Z5\nG1 Z0.1 F50\nG0 Z5\n"
+"""Down to Z zero and up again over the touch point."""
+
+
+@pytest.mark.parametrize(
+    ("text", "cuts"),
+    [
+        # it stops in the work, as a program that a person cut short
+        ("G0 X20 Y20\nG1 Z-0.1 F100\nG1 X30\n", [TrailCut(1, 4, 6)]),
+        ("G0 X20 Y20\nG1 Z-0.1 F100\nG1 X30\nG0 Z5\nG0 X5 Y5\n", [TrailCut(1, 4, 7)]),
+        # it looks at zero once more at its end
+        ("G0 X20 Y20\nG1 Z-0.1 F100\nG1 X30\nG0 Z5\nG0 X5 Y5\nG1 Z0.1\n", [TrailCut(1, 4, 7)]),
+        ("", []),
+    ],
+)
+def test_the_last_cut_ends_with_the_program(text: str, cuts: list[TrailCut]) -> None:
+    program = workshop_program([], vee(), start=(5.0, 5.0, 5.0))
+    trail = trail_of(reader.read(f"{LOOK}{text}M2\n", file=program.file), program)
+    assert list(strokes(trail)) == cuts
+    if not cuts:
+        with pytest.raises(Refusal, match=r"cuts nothing\. Run it from its start"):
+            resumed_program(
+                trail, program, Wish(after=1), MACHINE, set_id="0", named={}, outlines={}
+            )
 
 
 def test_a_break_in_a_later_lap_of_a_profile_begins_with_the_first(

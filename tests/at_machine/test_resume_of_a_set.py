@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,9 @@ import jsonschema
 import numpy as np
 import pytest
 
+from millprep.at_machine.resumed_program import resumed_program
 from millprep.geometry.pose import Pose
+from millprep.model.program import Trail
 from millprep.report.report_file import seal, to_text
 from millprep.report.report_model import Report
 from millprep.verify import reader
@@ -159,6 +162,42 @@ def test_by_hole(made: Path, tmp_path: Path, hole: str) -> None:
     # a helix begins beside its centre
     off = np.subtract(loaded["entry"][:2], pose.point(r1["blank"]))
     assert np.hypot(*off) < r1["diameter"] / 2
+
+
+@pytest.mark.parametrize(
+    ("what", "hole", "words"),
+    [
+        ("drill", "r1", "makes holes 1 to 4 in its order, not r1. Another program of the pass "
+         "makes r1. [resume-no-such-hole]"),
+        ("drill", "r9", "makes holes 1 to 4 in its order, not r9. [resume-no-such-hole]"),
+        ("register", "r9", ", and r1, r2, r3 by name, not r9. [resume-no-such-hole]"),
+    ],
+)  # fmt: skip
+def test_only_holes_that_the_program_makes_are_named(
+    made: Path, tmp_path: Path, what: str, hole: str, words: str
+) -> None:
+    done = resume(made, tmp_path / "new", program(made / "set", f"pass-1/.*{what}"), "--hole", hole)
+    assert done.exit_code == 2
+    assert words in done.stderr
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_resumed_program_that_is_not_the_rest_of_the_old_one_is_refused(
+    made: Path, isolated: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As if it cut two hundredths of a millimetre deeper."""
+
+    def off(trail: Trail, *given: Any, **more: Any) -> Any:
+        new, resumption, entry = resumed_program(trail, *given, **more)  # type: ignore[misc]
+        moves = (m._replace(z=m.z - 0.02) if m.z < 0 else m for m in new.moves)
+        deeper = replace(new, moves=tuple(moves), depth=new.depth + 0.02)
+        return deeper, resumption, entry
+
+    monkeypatch.setattr("millprep.at_machine.resume.resumed_program", off)
+    done = resume(made, tmp_path / "new", isolated, "--after", "3")
+    assert done.exit_code == 1
+    assert "[resume-differs]" in done.stderr
+    assert not (tmp_path / "new").exists()
 
 
 @pytest.fixture(scope="module")
