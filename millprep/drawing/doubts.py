@@ -152,9 +152,9 @@ def _key(bore: Bore) -> tuple[float, ...]:
 
 
 def _around(outer: Bore, inner: Bore) -> bool:
-    """Whether, middle on middle, one is the edge of the other's pad."""
+    """Whether, middle on middle and not both circles, one is the edge of the other's pad."""
     if not isinstance(outer, Slot):
-        return not isinstance(inner, Slot) or bore_area(outer, 1e-6).covers(bore_area(inner))
+        return bool(bore_area(outer, 1e-6).covers(bore_area(inner)))
     if not isinstance(inner, Slot):
         return False
     same = max(math.dist(outer.at, inner.at), math.dist(outer.end, inner.end))

@@ -151,8 +151,9 @@ def routed(marks: Sequence[Mark], ledger: Ledger) -> tuple[list[Mark], list[shap
     rest: list[Mark] = []
     openings: list[shapely.Polygon] = []
     for mark in marks:
-        bent = isinstance(mark, Stroke) and mark.source.kind == "cut" and _straight(mark) is None
-        if not isinstance(mark, Stroke) or not bent or mark.curve.round is not None:
+        # a cut of a single point is a hole
+        cut = isinstance(mark, Stroke) and mark.source.kind == "cut" and len(mark.vertices) > 1
+        if not isinstance(mark, Stroke) or not cut or _straight(mark) or mark.curve.round:
             rest.append(mark)
             continue
         swept = shapely.union_all(stroke.areas(mark))

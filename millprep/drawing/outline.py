@@ -23,6 +23,9 @@ NO_OPENING = 0.1
 WIDEST_PEN = 0.6
 """A frame narrower than this, mm, is a line that a pen drew (common practice, no source)."""
 
+MOST_ENDS = 400
+"""Of more open ends only the first are paired: no outline is drawn so, and they say enough."""
+
 
 def outline(
     marks: Sequence[Mark],
@@ -142,9 +145,11 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
     ends = _open_ends(chained)
     gaps = _gaps([e for e, _ in ends])
     widest = max((math.dist(ends[gap][0], ends[other][0]) for gap, other in gaps), default=0.0)
-    several = ""
-    if len(gaps) > 1:
+    several = f"; it has {len(ends)} such ends" if len(ends) > MOST_ENDS else ""
+    all_of_them = ""
+    if len(gaps) > 1 and not several:
         several = f"; it has {len(gaps)} gaps, the widest {widest:.4f} mm"
+        all_of_them = f": close_gaps = {math.ceil(widest * 100) / 100:g} closes all"
     for gap, other in gaps:
         (x0, y0), (x1, y1) = ends[gap][0], ends[other][0]
         size = math.dist((x0, y0), (x1, y1))
@@ -152,8 +157,7 @@ def _faults(chained: Chained, ledger: Ledger) -> None:
             "outline-open",
             f"the outline is open: it ends at ({x0:.4f}, {y0:.4f}) and goes on at "
             f"({x1:.4f}, {y1:.4f}) mm, {size:.4f} mm away{several}",
-            "close the gap in the drawing, or let the job close gaps of this size"
-            + (f": close_gaps = {math.ceil(widest * 100) / 100:g} closes all" if several else ""),
+            f"close the gap in the drawing, or let the job close gaps of this size{all_of_them}",
             source=chained.opened[ends[gap][1]].sources[0],
             at=(x0, y0),
         )
@@ -163,9 +167,7 @@ def _gaps(ends: list[Point]) -> list[tuple[int, int]]:
     """Pairs of open ends, nearest first, each end once."""
     xy = np.array(ends).reshape(-1, 2)
     result: list[tuple[int, int]] = []
-    free = list(range(len(ends)))
-    if len(free) > 400:  # hopeless; the first few say enough
-        free = free[:400]
+    free = list(range(min(len(ends), MOST_ENDS)))
     while len(free) > 1:
         pts = xy[free]
         d = np.hypot(*(pts[:, None] - pts[None]).transpose(2, 0, 1))
@@ -278,7 +280,7 @@ def _of_a_pen(loops: list[Loop], pen: OutlinePen | None, ledger: Ledger) -> list
     else:
         ink = odd_areas(nesting)
     ink.sort(key=lambda area: -shapely.Polygon(area.exterior).area)
-    known = {round(nesting.areas[i].area, 6): loops[k] for i, k in enumerate(nesting.kept)}
+    known = {_key(nesting.areas[i]): loops[k] for i, k in enumerate(nesting.kept)}
     sources = tuple(source for loop in loops for source in loop.sources)
     out: list[Loop] = []
     widest = 0.0
@@ -289,7 +291,7 @@ def _of_a_pen(loops: list[Loop], pen: OutlinePen | None, ledger: Ledger) -> list
             mine = sources[:1] if out else sources  # the first line answers for all
             out.append(Loop(np.asarray(line.coords)[:-1], False, mine))
             widest = max(widest, width)
-        elif out and (single := known.get(round(area.area, 6))) is not None:
+        elif out and (single := known.get(_key(area))) is not None:
             out.append(single)
         else:
             return loops
@@ -304,6 +306,11 @@ def _of_a_pen(loops: list[Loop], pen: OutlinePen | None, ledger: Ledger) -> list
         )
         return None
     return out or loops
+
+
+def _key(area: shapely.Polygon | shapely.MultiPolygon) -> tuple[float, ...]:
+    """Names an area among others; size alone would not: cut-outs of one size are common."""
+    return tuple(round(value, 6) for value in (*area.bounds, area.area))
 
 
 def _line_of(area: shapely.Polygon, width: float, pen: OutlinePen | None) -> shapely.LinearRing:
@@ -327,18 +334,14 @@ def _pen_of(area: shapely.Polygon) -> float | None:
     mean = float(2 * area.area / (outer.length + inner.length))
     # from corner to corner it is wider
     even = mean < 1.2 * width and shapely.hausdorff_distance(outer, inner) <= 1.6 * width
-    if not even or width > WIDEST_PEN:
-        return None
-    return width
+    return width if even and width <= WIDEST_PEN else None
 
 
 def _around(box: tuple[float, float, float, float]) -> str:
     """A rectangle a little larger than a box, as --region takes it."""
     x0, y0, x1, y1 = box
-    low, high = (
-        (math.floor(v * 10 - 1) / 10 for v in (x0, y0)),
-        (math.ceil(v * 10 + 1) / 10 for v in (x1, y1)),
-    )
+    low = (math.floor(v * 10 - 1) / 10 for v in (x0, y0))
+    high = (math.ceil(v * 10 + 1) / 10 for v in (x1, y1))
     return ",".join(f"{v:g}" for v in (*low, *high))
 
 
