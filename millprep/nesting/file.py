@@ -163,7 +163,8 @@ class _LayoutReader:
         spots: list[Spot] = []
         lines: dict[tuple[str, int], int] = {}
         entries = data.get("blank", [])
-        entries = entries if isinstance(entries, list) else []
+        if not isinstance(entries, list):
+            entries = [None]  # which is no blank either, and says so
         total = sum(len(e["boards"]) for e in entries if _is_list(e, "boards"))
         # a file written in another style of TOML reads as well, only without lines
         copies = iter(self._copies if len(self._copies) == total else [None] * total)

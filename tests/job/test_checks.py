@@ -134,6 +134,26 @@ CASES: list[tuple[str, str]] = [
         REGISTRATION + "pin = 3.1\n",
         "40:1: [registration] pin must be below hole, 3.02 mm, for a press fit; got 3.1",
     ),
+    *(
+        (
+            f"{REGISTRATION}pin_diameter = {diameter}\n",
+            "40:1: [registration] pin_diameter must be from pin, 2.98, to below hole, 3.02 mm; got "
+            f"{diameter}",
+        )
+        for diameter in (2.97, 3.02)
+    ),
+    (
+        REGISTRATION + 'second_hole = "relieved pin"\npin_flats = 3\n',
+        "41:1: [registration] pin_flats must be below pin_diameter, 3 mm; got 3",
+    ),
+    (
+        changed(
+            'drawn_from = "components"',
+            'drawn_from = "components"\nnetlist = "x.ipc"\nnetlist_mirrored = true',
+        ),
+        "18:1: [[board]] 1 netlist_mirrored needs netlist_offset; without it the side is found "
+        "from the holes",
+    ),
     (
         REGISTRATION + "pin_depth = 6.5\n",
         "40:1: [registration] pin_depth must be at most the spoilboard of 6 mm; got 6.5",

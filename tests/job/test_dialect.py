@@ -85,6 +85,7 @@ def test_lines_that_move_nothing_may_stand(line: str) -> None:
         ("G61 P1", "P without"), ("G4 G64 P1", "may both take P"),
         ("M8 ; x", "has a comment"), ("(x", "has a comment"), ("(a(b))", "has a comment"),
         ("M8\nG0 X1", "printable"), ("%", "no line"), ("G", "has G"), ("G1é", "printable"),
+        ("M8 !", "has ! or ~"), ("M8 (~)", "has ! or ~"),
     ],
 )  # fmt: skip
 def test_all_others_may_not(line: str, why: str) -> None:

@@ -119,6 +119,56 @@ CASES: list[tuple[str, str, str]] = [
         '17:70: [[board]] 1 layers.holes item 2 is ""; holes must be a list of layer names, such '
         'as ["TRACKS"]',
     ),
+    *(
+        (
+            'cutters = ["vee"]',
+            f'cutters = [{{ cutter = "vee", depth = {depth} }}]',
+            f"30:12: [isolation] cutters item 1 has the depth {depth}; it must be a plain number "
+            "in mm, above 0 and at most 5",
+        )
+        for depth in ("0", "-0.1", "6", "true", '"least time"')
+    ),
+    *(
+        (
+            'cutters = ["vee"]',
+            f"cutters = [{item}]",
+            f"30:12: [isolation] cutters item 1 is {shown}; cutters must be a list of names "
+            "defined as [cutters.NAME], or of { cutter = NAME, depth = mm } for a cutter with a "
+            "depth of its own",
+        )
+        for item, shown in (
+            ('{ cutter = "vee", deep = 0.1 }', "a table"),
+            ("{ depth = 0.1 }", "a table"),
+            ("3", "3"),
+        )
+    ),
+    *(
+        (
+            "gap = 0.3",
+            f"gap = 0.3\ndepth = {depth}",
+            "30:1: [isolation] depth must be a plain number in mm, above 0 and at most 5, or "
+            f'"least time"; got {depth}',
+        )
+        for depth in ('"deep"', "true", "5.1")
+    ),
+    *(
+        (
+            'drawn_from = "components"',
+            f'drawn_from = "components"\nnetlist = {path}',
+            f"17:1: [[board]] 1 netlist must be the path of a netlist file; got {path}",
+        )
+        for path in ("3", '""')
+    ),
+    (
+        "[cutters.vee]",
+        "[cutters]\nwhat = 3\n[cutters.vee]",
+        "20:1: [cutters.what] must be a table headed [cutters.NAME]; got 3",
+    ),
+    (
+        'name = "Lamp sequencer"',
+        'layout = 3\nname = "Lamp sequencer"',
+        "1:1: [layout] must be a table headed [layout]; got 3",
+    ),
     (
         '[[board]]\nname = "memory"',
         '[board]\nname = "memory"',

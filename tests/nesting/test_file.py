@@ -90,6 +90,35 @@ def test_all_mistakes_are_reported_together() -> None:
     assert [finding.line for finding in refused.value.findings] == [10, 11]
 
 
+ENTRY = "format = 1\n[[blank]]\nnumber = 1\nsize = [30, 40]\nboards = [\n{}\n]\n"
+A_COPY = 'a copy is {board = "…", copy = 1, x = 0.0, y = 0.0, turn = 0}.'
+
+
+@pytest.mark.parametrize(
+    ("text", "words", "line"),
+    [
+        ("format = 1\nblank = [3]\n", "a blank is a table: [[blank]].", None),
+        ("format = 1\nblank = 3\n", "a blank is a table: [[blank]].", None),
+        ("format = 1\n[blank]\nnumber = 1\n", "a blank is a table: [[blank]].", None),
+        (
+            "format = 1\n[[blank]]\nnumber = 1\nsize = [30, 40]\nboards = 3\n",
+            "blank 1: boards is a list, one line a copy.", 2,
+        ),
+        (ENTRY.format("3"), A_COPY, None),
+        (ENTRY.format("{copy = 1, x = 1, y = 1}"), "a copy needs the name of its board.", 6),
+        (
+            ENTRY.format('{board = "", copy = 1, x = 1, y = 1}'),
+            "a copy needs the name of its board.", 6,
+        ),
+    ],
+)  # fmt: skip
+def test_what_is_no_blank_or_copy_says_so(text: str, words: str, line: int | None) -> None:
+    with pytest.raises(Refusal) as refused:
+        read(text, "layout.toml")
+    (finding,) = refused.value.findings
+    assert (finding.message, finding.line) == (f"Layout file: {words}", line)
+
+
 def test_a_blank_the_job_has_not() -> None:
     layout = read(TEXT.replace("[300, 200]", "[310, 200]"), "layout.toml")
     with pytest.raises(Refusal, match="310 × 200 mm") as refused:

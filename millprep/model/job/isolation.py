@@ -62,6 +62,7 @@ def _depth(value: Any) -> float | str:
 
 
 DEEPEST = 5.0
+_DEPTH_ALLOWED = f"a plain number in mm, above 0 and at most {DEEPEST:g}"
 _NUMBER_SCHEMA = {"type": "number", "exclusiveMinimum": 0, "maximum": DEEPEST}
 Depth = Annotated[
     float | str,
@@ -85,10 +86,11 @@ def _given_cutter(value: Any, info: ValidationInfo) -> GivenCutter:
     if isinstance(value, dict):
         if not {"cutter"} <= value.keys() <= {"cutter", "depth"}:
             raise PydanticCustomError("cutter_type", "not the two keys")
-        depth = value.get("depth")
-        if depth is not None and (isinstance(depth, str) or not isinstance(_depth(depth), float)):
-            raise PydanticCustomError("depth_type", "no number")
-        value = value["cutter"]
+        depth, value = value.get("depth"), value["cutter"]
+        number = isinstance(depth, int | float) and not isinstance(depth, bool)
+        if depth is not None and not (number and 0 < depth <= DEEPEST):
+            words = f"has the depth {plain(depth)}; it must be {_DEPTH_ALLOWED}"
+            raise PydanticCustomError("job-bad-value", "{words}", {"words": words})
     cutter: Any = named_cutter("vee", "endmill")(value, info)
     return GivenCutter(cutter, None if depth is None else float(depth))
 
