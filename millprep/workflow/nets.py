@@ -213,26 +213,28 @@ class _Finder:
             words = f"is {net.text!r}, which no text of the drawing says; {_near(self.board)}"
             self._misfit("net-text-missing", j, ("text",), words, None)
             return None
-        on = [(self.copper.under(text.at), text.at) for text in texts]
-        nets = {first for first, _ in on if first is not None}
-        if not nets:
+        # where each net of that text has it first
+        on: dict[str | None, Point] = {}
+        for text in texts:
+            on.setdefault(self.copper.under(text.at), text.at)
+        off = on.pop(None, texts[0].at)
+        if not on:
             words = (
-                f"is {net.text!r}, which is at {_point(on[0][1])} on no copper; move it onto "
+                f"is {net.text!r}, which is at {_point(off)} on no copper; move it onto "
                 "its net in the drawing, or give a point as at = [x, y]"
             )
-            self._misfit("net-on-no-copper", j, ("text",), words, on[0][1])
+            self._misfit("net-on-no-copper", j, ("text",), words, off)
             return None
-        if len(nets) > 1:
-            first = on[0][0]
-            other = next(at for net_, at in on if net_ is not None and net_ != first)
-            places = " and ".join(_point(at) for _, at in (on[0], (None, other)))
+        if len(on) > 1:
+            first, other, *_ = on.values()
+            places = f"{_point(first)} and {_point(other)}"
             words = (
                 f"is {net.text!r}, which is on different nets, at {places}; give a point as "
                 "at = [x, y]"
             )
             self._misfit("net-text-twice", j, ("text",), words, other)
             return None
-        return nets.pop()
+        return next(iter(on))
 
     def _in_netlist(self, j: int, name: str) -> str | None:
         """The net that the netlist calls so, by its first piece."""

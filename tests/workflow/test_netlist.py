@@ -9,10 +9,61 @@ from pathlib import Path
 import pytest
 from ezdxf.layouts.layout import Modelspace
 
-from tests.helpers.small_job import JOB, changed, put, run, whole
+from millprep.job import load
+from millprep.workflow.inputs import read_boards
+from millprep.workflow.nets import facts
+from tests.helpers.small_job import JOB, Draw, changed, put, run, whole
 
 NETS = "net,x,y,part,pin\nGLOW,8,6,R1,1\nGLOW,22,6,R1,2\nFREE,15,14,J1,\n"
 BOARD = 'drawing = "lamp.dxf"\n'
+
+
+def named(folder: Path, what: Draw, *given: str) -> tuple[list[tuple[str, ...]], list[str]]:
+    """The pieces of every net that a job names in a drawing, and what is wrong with the others."""
+    rows = "".join(f'[[board.net]]\nname = "n{n}"\n{key}\n' for n, key in enumerate(given))
+    plan = load(put(folder, changed("[cutters.vee]", f"{rows}\n[cutters.vee]"), what))
+    by_board, misfits = facts(plan.boards, read_boards(plan), 20.0)
+    return [net.pieces for net in by_board["lamp"]], [misfit.words for misfit in misfits]
+
+
+def scrawled(*texts: tuple[str, float, float]) -> Draw:
+    def draw(space: Modelspace) -> None:
+        whole(space)
+        for words, x, y in texts:
+            space.add_text(words, dxfattribs={"layer": "scrawl"}).set_placement((x, y))
+
+    return draw
+
+
+def test_a_point_in_a_hole_is_on_the_copper_around_it(tmp_path: Path) -> None:
+
+    def ringed(space: Modelspace) -> None:
+        """The lamp with a pad that is drawn as a ring, with nothing where its hole is."""
+        whole(space)
+        ring = [(23.0, 14.0, 0.8, 0.8, 1.0), (25.0, 14.0, 0.8, 0.8, 1.0)]
+        space.add_lwpolyline(ring, close=True, dxfattribs={"layer": "sheen"})
+        space.add_circle((24.0, 14.0), 0.5, dxfattribs={"layer": "wells"})
+
+    pieces, wrong = named(tmp_path, ringed, "at = [8.0, 6.0]", "at = [24.2, 14.0]")
+    assert (pieces, wrong) == ([("c1",), ("c3",)], [])
+    _, (words,) = named(tmp_path, ringed, "at = [28.0, 14.0]")
+    assert words.startswith("is 28, 14 mm, where there is no copper")
+
+
+def test_a_text_on_two_nets_is_said_where_it_is_on_copper(tmp_path: Path) -> None:
+    """The first of its places is on no copper, so it is none of the two."""
+    draw = scrawled(("B+", 3.0, 18.0), ("B+", 16.0, 14.9), ("B+", 9.0, 6.9))
+    pieces, (words,) = named(tmp_path, draw, 'text = "B+"')
+    assert pieces == []
+    assert "which is on different nets, at 16, 14.9 mm and 9, 6.9 mm; give a point" in words
+
+
+def test_a_text_that_is_not_there_is_answered_with_those_that_are(tmp_path: Path) -> None:
+    texts = [(f"T{n:02}", 2.0 + n, 18.0) for n in range(14)]
+    pieces, (words,) = named(tmp_path, scrawled(*texts), 'text = "B+"')
+    assert pieces == []
+    assert words.endswith("; it says 'T00', " + ", ".join(f"'T{n:02}'" for n in range(1, 12))
+                          + " and 2 more")  # fmt: skip
 
 
 def job(folder: Path, nets: str = NETS, keys: str = "", more: str = "") -> Path:
