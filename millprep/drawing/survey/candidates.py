@@ -246,10 +246,14 @@ def _attempt(
     areas = copper.parts(bold, loops, mode, ledger)
     _not_read(layer.unread, ledger)
     stops = ledger.take()
-    if not areas and not stops:
+    shapes = copper.sorted_reading(hole_marks.close_drilled(copper.pieces(areas), small))
+    if not shapes and not stops:
         if own_holes:
             return None
-        stops = (Finding(code="copper-empty", severity="stop", message="nothing draws copper"),)
+        words = (
+            "nothing draws copper but specks below 0.001 × 0.001; look whether the unit is right"
+        )
+        stops = (Finding(code="copper-empty", severity="stop", message=words),)
     left = tuple((entry.kind, entry.count, entry.reason) for entry in ledger.left_out())
     if layer.words:
         left += (("TEXT", layer.words, "lettering is not cut"),)
@@ -258,7 +262,6 @@ def _attempt(
     )
     if stops:
         return replace(base, refused=first_of_each(stops))
-    shapes = copper.sorted_reading(hole_marks.close_drilled(copper.pieces(areas), small))
     pieces = tuple(CopperPiece(f"c{i + 1}", shape) for i, shape in enumerate(shapes))
     if own_holes and not _on_copper(small, pieces):
         return None

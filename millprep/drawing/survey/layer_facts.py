@@ -138,8 +138,8 @@ class LayerFacts:
 
     def spans(self, everything: Box | None) -> bool:
         """Whether what is drawn here reaches as far as everything does, on all four sides."""
-        if everything is None or self.box is None:
-            return False
+        assert everything is not None
+        assert self.box is not None
         slack = 1e-6 * max(everything[2] - everything[0], everything[3] - everything[1])
         return bool(np.allclose(self.box, everything, rtol=0, atol=slack))
 

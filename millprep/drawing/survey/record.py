@@ -111,8 +111,7 @@ def _candidate(candidate: Candidate, survey: Survey) -> dict[str, Any]:
 
 def in_mm(candidate: Candidate, survey: Survey) -> list[dict[str, Any]]:
     """Size and gap in mm, for the unit that is known or for each likely one."""
-    if candidate.box is None:
-        return []
+    assert candidate.box is not None  # only what is drawn has readings
     size = (candidate.box[2] - candidate.box[0], candidate.box[3] - candidate.box[1])
     scales: list[tuple[str | None, float]] = [(unit, MM[unit]) for unit in LIKELY]
     if survey.unit_mm is not None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -15,6 +16,7 @@ from millprep.drawing.marks import evenodd
 from millprep.drawing.marks.chain import Chained, chain
 from millprep.drawing.marks.neighbours import narrowest
 from millprep.drawing.survey.candidates import Candidate
+from millprep.drawing.survey.record import record
 from millprep.drawing.survey.survey import Survey, survey_file
 from millprep.model.finding import Refusal
 from millprep.model.job.layers import LayerRoles
@@ -335,6 +337,53 @@ def test_more_circles_around_each_other_than_any_board_has_are_refused(
             surveyed(sheet)
         assert [finding.code for finding in caught.value.findings] == ["drawing-too-large"]
         assert caught.value.exit_code == 3
+
+
+def test_blocks_nested_without_end_are_refused(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.doc.blocks.new("B0").add_line((0, 0), (1, 1))
+    for k in range(25):
+        sheet.doc.blocks.new(f"B{k + 1}").add_blockref(f"B{k}", (0, 0))
+    sheet.space.add_blockref("B25", (0, 0))
+    with pytest.raises(Refusal, match="blocks are nested more than 24 deep") as caught:
+        surveyed(sheet)
+    assert [finding.code for finding in caught.value.findings] == ["drawing-too-large"]
+    assert caught.value.exit_code == 3
+
+
+def test_a_region_in_mm_needs_a_unit(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path, insunits=None)
+    sheet.doc.saveas(sheet.file)
+    for region, split in (((0.0, 0.0, 60.0, 40.0), ()), (None, ("edge",))):
+        with pytest.raises(Refusal, match=r"sheet\.dxf does not say its unit") as caught:
+            survey_file(sheet.file, region=region, split=split)  # type: ignore[arg-type]
+        assert [finding.code for finding in caught.value.findings] == ["drawing-no-unit"]
+    found = survey_file(sheet.file, "mm", region=(0.0, 0.0, 60.0, 40.0))
+    assert found.box == pytest.approx((0, 0, 50, 30))
+
+
+def test_copper_of_specks_is_refused_with_the_unit_in_doubt(tmp_path: Path) -> None:
+    # drawn in metres, which the file does not say
+    sheet = Sheet(tmp_path, insunits=None, rim=False)
+    sheet.space.delete_all_entities()
+    sheet.box(0, 0, 0.05, 0.03)
+    for x in (0.005, 0.015):
+        sheet.box(x, 0.005, x + 0.0008, 0.0058, layer="foil")
+    found = surveyed(sheet)
+    (foil,) = [layer for layer in found.layers if layer.name == "foil"]
+    assert {candidate.refused for candidate in foil.candidates} == {
+        (
+            (
+                "copper-empty",
+                "nothing draws copper but specks below 0.001 × 0.001; look whether the unit is "
+                "right",
+            ),
+        )
+    }
+    assert "NaN" not in json.dumps(record(found, "sheet.dxf", {}))
+    # with its unit it is read
+    (foil,) = [layer for layer in survey_file(sheet.file, "m").layers if layer.name == "foil"]
+    assert [candidate.pieces for candidate in foil.candidates] == [2]
 
 
 def test_lines_are_chained_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
