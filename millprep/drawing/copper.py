@@ -48,7 +48,7 @@ class Mode:
 
 
 def parts(
-    marks: Sequence[Mark], loops: list[Loop], mode: Mode, ledger: Ledger
+    marks: Sequence[Fill | Stroke], loops: list[Loop], mode: Mode, ledger: Ledger
 ) -> list[shapely.Polygon]:
     """Copper areas of one layer, not yet joined.
 
@@ -61,8 +61,6 @@ def parts(
     out: list[shapely.Polygon] = []
     bold: list[tuple[Source, list[shapely.Polygon]]] = []
     for mark in marks:
-        if not isinstance(mark, (Fill, Stroke)):
-            continue
         if not mode.reads("fills" if isinstance(mark, Fill) else "strokes"):
             ledger.leave(mark.source, NOT_READ)
             continue
@@ -81,7 +79,7 @@ def parts(
 
 def lines(
     marks: Sequence[Mark], mode: Mode, ledger: Ledger, chained: Chained | None = None
-) -> tuple[list[Mark], list[Loop]]:
+) -> tuple[list[Fill | Stroke], list[Loop]]:
     """What has a width or an area on one layer, and its closed lines of no width, chained.
 
     Open lines of no width are a fault, unless the job gives their width or does not read them.
@@ -92,7 +90,7 @@ def lines(
         for mark in marks
         if isinstance(mark, Curve) or (isinstance(mark, Stroke) and not mark.widths.any())
     ]
-    bold: list[Mark] = [
+    bold: list[Fill | Stroke] = [
         mark
         for mark in marks
         if isinstance(mark, Fill) or (isinstance(mark, Stroke) and mark.widths.any())

@@ -245,7 +245,7 @@ class _Table(_NetlistReader):
                 name = wrong[0] if wrong else "x and y"
                 self.fault(n, f"{name} must be plain numbers such as 12.7.")
                 continue
-            free = row["net"] in ("", NOT_CONNECTED)
+            free = row["net"].upper() in ("", NOT_CONNECTED)
             hole = (values.get("hole") or 0.0) > 0 if "hole" in names else None
             at = (values["x"] or 0.0, values["y"] or 0.0)
             part, pin = row.get("part", ""), row.get("pin", "")

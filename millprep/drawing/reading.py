@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -216,16 +216,15 @@ class _Reading:
         areas = []
         shared: list[Bore] = []
         for layer in self.copper:
-            marks = self._shapes(layer)
             mode = copper.Mode(frozenset(self.modes.get(layer, ())), self.widths.get(layer))
-            marks, loops = copper.lines(marks, mode, self.ledger)
+            bold, loops = copper.lines(self._shapes(layer), mode, self.ledger)
             self.circles += [loop.round for loop in loops if loop.round is not None]
             if layer in self.holes:
                 loops, small = doubts.split_shared(loops, self.ledger)
                 bores += small
                 shared += small
-                marks = self._dots(marks, bores)
-            areas += copper.parts(marks, loops, mode, self.ledger)
+                self._dots(bold, bores)
+            areas += copper.parts(bold, loops, mode, self.ledger)
         openings: list[shapely.Polygon] = []
         for layer in self.holes:
             if layer not in self.copper and layer not in self.outline:
@@ -256,6 +255,8 @@ class _Reading:
             return None
         board_holes = hole_marks.holes(bores, pieces)
         hole_marks.lone_faults(board_holes, shared, pieces, self.ledger)
+        # before what is left out is counted: a legend uses texts, and leaves filled areas
+        legend = legend_of(self.by_layer, self.roles.legend, self.ledger)
         return Board(
             name,
             edge,
@@ -266,7 +267,7 @@ class _Reading:
             tuple(self.ledger.repairs),
             tuple(self.notes),
             tuple(self.ledger.warnings),
-            legend=legend_of(self.by_layer, self.roles.legend, self.ledger),
+            legend=legend,
         )
 
     def _in_cut_outs(self, edge: shapely.Polygon, shapes: list[shapely.Polygon]) -> bool:
@@ -304,7 +305,7 @@ class _Reading:
     def _shapes(self, layer: str) -> list[Mark]:
         return [m for m in self.by_layer.get(layer, []) if not isinstance(m, Words)]
 
-    def _dots(self, marks: list[Mark], drilled: list[Bore]) -> list[Mark]:
+    def _dots(self, marks: Sequence[Mark], drilled: list[Bore]) -> None:
         """On a shared layer a ring's inside is the drill; the ring itself stays copper."""
         for mark in marks:
             if isinstance(mark, Stroke) and mark.widths.any() and mark.to_mm.even:
@@ -314,7 +315,6 @@ class _Reading:
                     if inner > 1e-6 * circle.diameter:
                         drilled.append(Round(circle.at, inner))
                         self.ledger.use(mark.source, "holes")
-        return marks
 
     def _hole_loops(self, marks: list[Mark]) -> list[Any]:
         curves = [

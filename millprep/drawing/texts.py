@@ -39,6 +39,7 @@ def legend_of(
         for mark in by_layer.get(name, ()):
             if isinstance(mark, Words):
                 texts.append(replace(mark.text, layer=mark.source.layer))
+                ledger.use(mark.source, "legend")
             elif isinstance(mark, Curve | Stroke):
                 curve = mark if isinstance(mark, Curve) else mark.curve
                 ends = curve.points[:1] if curve.closed else curve.points[:0]

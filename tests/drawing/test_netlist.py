@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from millprep.drawing import netlist
 from millprep.drawing.netlist import parse, read_netlist
 from millprep.drawing.netlist_placing import with_netlist
 from millprep.model.board import Board, NetPoint
@@ -40,9 +41,9 @@ def faults(text: str) -> list[Finding]:
 
 
 def test_every_column_of_a_record() -> None:
-    netlist = parse(RECORDS, "a.ipc")
-    assert netlist.skipped == 1
-    assert netlist.points == (
+    file = parse(RECORDS, "a.ipc")
+    assert file.skipped == 1
+    assert file.points == (
         NetPoint("GND", (25.4, -12.7), "R1", "2", True, 0, 5),
         NetPoint("A_NAME_LONGER_THAN_FOURTEEN", (0.254, 0.508), "", "", True, 0, 6),
         NetPoint(None, (-6.35, 0.762), "U1", "12", False, 1, 7),
@@ -120,6 +121,34 @@ def test_a_fault_in_a_table(old: str, new: str, line: int | None, words: str) ->
     first = faults(TABLE.replace(old, new, 1))[0]
     assert first.line == line
     assert words in first.message
+
+
+@pytest.mark.parametrize("cell", ["N/C", "n/c", ""])
+def test_pins_that_are_not_connected_are_no_net(cell: str) -> None:
+    points = parse(f"net,x,y\nA,1,1\n{cell},2,1\n{cell},3,1\n", "a.csv").points
+    assert [point.net for point in points] == ["A", None, None]
+
+
+def test_more_points_than_any_board_has(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(netlist, "MOST_POINTS", 2)
+    (records,) = faults(RECORDS)
+    (table,) = faults("net,x,y\nA,1,1\nA,2,1\nA,3,1\nA,4,1\n")
+    assert (records.line, table.line) == (7, 4)
+    assert "has more than 2 points; export one board" in records.message
+    assert "has more than 2 points; export one board" in table.message
+
+
+def test_a_record_continued_without_a_net_belongs_to_the_net_before() -> None:
+    more = RECORDS.replace("017GND  ", "017     ").replace("367N/C", "367GND")
+    last, before = parse(more, "a.ipc").points[:-3:-1]
+    assert (before.net, last.net, last.at) == ("GND", "GND", (1.27, 1.27))
+    # after a pin that is not connected it is not connected either
+    assert parse(RECORDS.replace("017GND  ", "017     "), "a.ipc").points[-1].net is None
+
+
+def test_a_continuation_without_a_place_is_no_point() -> None:
+    text = RECORDS.replace("X+000500Y+000500", "")
+    assert len(parse(text, "a.ipc").points) == 4
 
 
 def test_what_is_no_netlist(tmp_path: Path) -> None:
@@ -220,6 +249,16 @@ def test_the_netlist_of_another_board_is_refused(tmp_path: Path) -> None:
     assert [f.code for f in caught.value.findings] == ["netlist-not-placed"]
 
 
+def test_a_netlist_over_a_board_without_a_hole_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "nets.csv"
+    file.write_text(LATCH.csv, "utf-8")
+    with pytest.raises(Refusal) as caught:
+        with_netlist(replace(LATCH.board(()), holes=()), file, "nets.csv")
+    (finding,) = caught.value.findings
+    assert finding.code == "netlist-not-placed"
+    assert "at best 0 of 8 drilled points hit holes, as it is written" in finding.message
+
+
 def test_points_of_the_other_side_are_left_out(tmp_path: Path) -> None:
     record = "3{kind}7{net:<17}{part:<6}-{pin:<4} {hole:<6}A{side}X{x:+07d}Y{y:+07d}\n"
     text = "P  UNITS CUST 1\n"
@@ -229,6 +268,10 @@ def test_points_of_the_other_side_are_left_out(tmp_path: Path) -> None:
                               side="00", x=x, y=y)  # fmt: skip
     for side, y in (("01", 8000), ("02", 12000)):
         text += record.format(kind=2, net="Q", part="U", pin=side, hole="", side=side, x=7000, y=y)
+    text += "378Q                D12 X001000Y001000 X002000\n"
     board = placed(LATCH, tmp_path, text + "999\n")
     assert [p.pin for p in board.points if p.side] == ["02"]
-    assert "1 can be reached from the other side only" in board.doubts[-1].message
+    assert board.doubts[-1].message.endswith(
+        "1 can be reached from the other side only: left out. "
+        "1 records of conductors and edges are not compared."
+    )

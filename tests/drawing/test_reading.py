@@ -107,6 +107,26 @@ def test_inch_drills_speak_for_inches(tmp_path: Path) -> None:
     assert "with inch, 100% of the holes are drill sizes in inch sizes" in finding.message
 
 
+def test_a_unit_in_words_is_none(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    sheet.doc.saveas(sheet.file)
+    content = sheet.file.read_text()
+    assert content.count("$INSUNITS\n 70\n4\n") == 1
+    sheet.file.write_text(content.replace("$INSUNITS\n 70\n4\n", "$INSUNITS\n  1\nmm\n"))
+    assert refused(sheet.file) == "drawing-no-unit"
+
+
+def test_a_drawing_of_words_without_a_unit_has_no_size(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path, insunits=None, rim=False)
+    sheet.space.add_text("HERE", dxfattribs={**FOIL, "insert": (5, 10)})
+    sheet.space.add_text("EDGE", dxfattribs={**RIM, "insert": (5, 10)})
+    sheet.space.delete_entity(sheet.space.query("CIRCLE")[0])
+    (finding,) = sheet.refusal(LayerRoles(("foil",), ("rim",), ("foil",)))
+    assert finding.code == "drawing-no-unit"
+    assert "mm makes it 0.00 × 0.00 mm" in finding.message
+
+
 def test_a_unit_that_contradicts_the_file(tmp_path: Path) -> None:
     sheet = Sheet(tmp_path)
     sheet.pad(10, 10)

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from millprep.drawing import read
+from millprep.drawing.marks.mark import Curve, Source
 from millprep.drawing.marks.neighbours import in_circles
 from millprep.drawing.reading import read_board
+from millprep.drawing.selection import select, selections_by
 from millprep.model.finding import Refusal
 from millprep.model.job.layers import LayerRoles, Selection
 from tests.helpers.sheet import FOIL, Sheet, codes
@@ -310,3 +312,69 @@ def test_tracks_with_a_width_that_meet_are_no_circle(tmp_path: Path) -> None:
         sheet.space.add_lwpolyline([corners[k - 1], corners[k]], dxfattribs=TRACK)
     board = sheet.read(picked(Selection("tracks", layer="foil", shape="open")))
     assert len(board.pieces[0].shape.interiors) == 1
+
+
+def test_a_region_takes_fills_and_texts_by_their_place(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    for x in (5, 25):
+        sheet.space.add_solid([(x, 5), (x + 4, 5), (x, 8), (x + 4, 8)], dxfattribs=FOIL)
+        sheet.space.add_text(f"AT {x}", dxfattribs={**FOIL, "insert": (x, 10)})
+    board = sheet.read(picked(Selection("tracks", layer="foil", region=(20, 0, 40, 20))))
+    assert [piece.shape.bounds for piece in board.pieces] == [(25, 5, 29, 8)]
+    assert [text.words for text in board.lettering] == ["AT 25"]
+
+
+def test_of_a_layer_of_texts_no_box_is_named(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.space.add_text("HERE", dxfattribs={**FOIL, "insert": (5, 10)})
+    roles = picked(Selection("tracks", layer="foil", region=(20, 0, 40, 20)))
+    (finding,) = sheet.refusal(roles)
+    assert finding.code == "selection-empty"
+    assert "1 shapes, colour 7: 1; line type Continuous: 1; correct" in finding.message
+
+
+def test_what_cannot_be_read_counts_by_its_layer_where_its_place_is_not_known(
+    tmp_path: Path,
+) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(30, 10)
+    sheet.pad(3, 3)
+    sheet.space.add_3dface([(1, 1), (2, 1), (2, 2), (1, 2)], dxfattribs=FOIL)
+    elsewhere = Selection("other", layer="foil", region=(0, 0, 5, 5))
+    tracks = Selection("tracks", layer="foil", region=(20, 0, 40, 20))
+    assert codes(sheet.refusal(picked(elsewhere, tracks))) == ["entity-unsupported"]
+
+
+def circle(layer: str, block: str | None, closed: bool = True) -> Curve:
+    """A line as its drawing has it, alone or in a block within another."""
+    blocks = () if block is None else ("outer", block.casefold())
+    source = Source(layer, "CIRCLE", "2A", 0, block=block, blocks=blocks)
+    return Curve(source, np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0)]), closed, False)
+
+
+def test_a_layer_is_parted_by_the_blocks_that_its_shapes_lie_in() -> None:
+    marks = [circle("foil", name) for name in ("LAND", "VIA", "LAND", None)]
+    # a layer has the name that the first part would have
+    marks.append(circle("FOIL, block land", None))
+    made = selections_by(marks, None, ("block",))
+    assert made == (
+        Selection("foil, block LAND*", layer="foil", block="LAND"),
+        Selection("foil, block VIA", layer="foil", block="VIA"),
+    )
+    layers = [mark.source.layer for mark in select(marks, made).marks]
+    assert layers == [
+        "foil, block LAND*", "foil, block VIA", "foil, block LAND*", "foil", "FOIL, block land",
+    ]  # fmt: skip
+
+
+def test_a_layer_is_parted_into_open_and_closed_lines() -> None:
+    marks = [circle("foil", None), circle("foil", None, closed=False), circle("rim", None)]
+    assert selections_by(marks, None, ("shape",)) == (
+        Selection("foil, closed lines", layer="foil", shape="closed"),
+        Selection("foil, open lines", layer="foil", shape="open"),
+    )
+
+
+def test_within_the_edge_needs_something_within_it() -> None:
+    assert selections_by([circle("foil", None)], None, ("edge",)) == ()
+    assert selections_by([circle("foil", None)] * 2, None, ("edge",)) == ()

@@ -159,3 +159,31 @@ def test_lines_next_to_the_names_are_no_copper_that_was_left_out(tmp_path: Path)
     sheet.space.add_lwpolyline([(10, 10), (20, 10)], dxfattribs=line)
     assert codes(sheet.read().doubts) == ["copper-layer-unused"]
     assert sheet.read(dataclasses.replace(ROLES, parts=("Scrawl",))).doubts == ()
+
+
+def test_a_text_on_a_board_without_a_hole_names_no_part() -> None:
+    bare = dataclasses.replace(board((0, 0)), holes=())
+    made = with_part_names(bare, [text("R1", (4, 0))], "lamp.dxf")
+    (doubt,) = made.doubts
+    assert (doubt.code, doubt.severity) == ("part-name-far", "warn")
+    assert "Text 'R1' names no part. The board has no hole on copper." in doubt.message
+
+
+def test_of_a_legend_filled_areas_alone_are_named_as_left_out(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(30, 20)
+    scrawl = {"layer": LAYER}
+    sheet.space.add_solid([(5, 5), (9, 5), (5, 8), (9, 8)], dxfattribs=scrawl)
+    roles = dataclasses.replace(ROLES, legend=(LAYER,))
+    (finding,) = sheet.refusal(roles)
+    assert finding.code == "legend-empty"
+    sheet.space.add_line((5, 15), (9, 15), dxfattribs=scrawl)
+    sheet.space.add_text("R1", dxfattribs={**scrawl, "insert": (5, 20)})
+    read = sheet.read(roles)
+    assert [(left.kind, left.reason) for left in read.left_out] == [
+        ("SOLID", "a filled area is not engraved")
+    ]
+    assert read.legend is not None
+    assert [text.words for text in read.legend.texts] == ["R1"]
+    (line,) = read.legend.lines
+    assert line.xy.tolist() == [[5, 15], [9, 15]]

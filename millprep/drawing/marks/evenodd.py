@@ -75,12 +75,8 @@ def _tangled(loop: FloatArray) -> bool:
 
 def _fault_at(polygon: shapely.Polygon) -> Point:
     words = shapely.is_valid_reason(polygon)
-    try:
-        east, north = words[words.index("[") + 1 : words.index("]")].split()[:2]
-        return (float(east), float(north))
-    except ValueError:
-        x, y = polygon.exterior.coords[0][:2]
-        return (float(x), float(y))
+    east, north = words[words.index("[") + 1 : words.index("]")].split()[:2]
+    return (float(east), float(north))
 
 
 @dataclass(frozen=True, slots=True)

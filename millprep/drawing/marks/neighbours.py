@@ -100,8 +100,6 @@ def narrowest(shapes: Sequence[shapely.Polygon]) -> tuple[float | None, Point | 
         both = some[odd], some[~odd]
         halves += [(half, digit + 1) for half in both if len(np.unique(owner[half])) > 1]
         few, more = sorted(both, key=len)
-        if not len(few):
-            continue
         (i, j), away = shapely.STRtree(parts[more]).query_nearest(
             parts[few],
             max_distance=best if 0 < best < np.inf else None,

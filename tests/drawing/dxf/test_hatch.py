@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 
 from millprep.geometry.path import SAGITTA
 from tests.helpers.sheet import FOIL, Sheet
@@ -161,3 +162,24 @@ def test_a_spline_that_bends_without_bound_is_refused(tmp_path: Path) -> None:
     (finding,) = sheet.refusal()
     assert finding.code == "entity-damaged"
     assert "the spline bends without bound" in finding.message
+
+
+def test_an_island_that_shares_an_edge_with_its_fill_is_a_notch(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    fill = sheet.space.add_hatch(dxfattribs=FOIL)
+    fill.paths.add_polyline_path(SQUARE)
+    fill.paths.add_polyline_path([(5, 8), (9, 8), (9, 12), (5, 12)], flags=16)
+    (piece,) = sheet.read().pieces
+    assert (len(piece.shape.interiors), piece.shape.area) == (0, 84.0)
+
+
+def test_an_island_of_two_halves_leaves_both(tmp_path: Path) -> None:
+    # its ring runs along a line there and back from one half to the other
+    sheet = Sheet(tmp_path)
+    fill = sheet.space.add_hatch(dxfattribs=FOIL)
+    fill.paths.add_polyline_path(SQUARE)
+    halves = [(6, 6), (8, 6), (8, 7), (11, 7), (11, 6), (13, 6), (13, 9), (11, 9), (11, 7),
+              (8, 7), (8, 9), (6, 9)]  # fmt: skip
+    fill.paths.add_polyline_path(halves, flags=16)
+    (piece,) = sheet.read().pieces
+    assert sorted(shapely.Polygon(ring).area for ring in piece.shape.interiors) == [6.0, 6.0]
