@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 import re
 import shutil
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from ezdxf.layouts.layout import Modelspace
 
+from millprep.geometry.path import Point
+from millprep.verify.trace import Kind, Place, TraceMove
 from millprep.workflow.compare import compare
+from millprep.workflow.set_cuts import _joined, _runs
 from tests.helpers import small_job
 from tests.helpers.small_job import changed, put, run
 
@@ -149,6 +154,86 @@ def test_two_folders_are_all_it_needs(single: Path, tmp_path: Path) -> None:
     assert [(work.works, work.depth and work.depth.amount.holes) for work in copy.works] == [
         (("drill",), 1)
     ]
+
+
+def tampered(single: Path, tmp_path: Path, what: str, change: Callable[[str], str]) -> Path:
+    """A copy of the set whose programs of a kind were changed."""
+    shutil.copytree(single, tmp_path / "other")
+    (file,) = (tmp_path / "other").rglob(f"*-{what}-*.ngc")
+    file.write_text(change(file.read_text("ascii")), "ascii")
+    return tmp_path / "other"
+
+
+def test_a_program_without_a_head_is_known_by_its_row(single: Path, tmp_path: Path) -> None:
+    bare = tampered(single, tmp_path, "isolate", lambda text: re.sub(r"(?m)^\(.*\)\n", "", text))
+    (copy,) = compare(single, bare)
+    assert copy.same
+    assert run("compare", single, bare).stdout.splitlines()[-1] == "1 of 1 boards are cut alike"
+
+
+def test_a_program_that_changes_its_cutter_where_none_was_is_refused(
+    single: Path, tmp_path: Path
+) -> None:
+    stop = "\nM0 (MSG, change to drill: set Z zero with it)\nM2\n"
+    twice = tampered(single, tmp_path, "isolate", lambda text: text.replace("\nM2\n", stop))
+    done = run("compare", single, twice)
+    assert done.exit_code == 2, done.output
+    words = "report.json says that blank-1/pass-1/02-isolate-vee.ngc holds 1 program, and it holds"
+    assert f"{words} 2. Prepare the set again" in done.stderr
+
+
+def move(kind: Kind, start: Place, end: Place, centre: Point | None = None) -> TraceMove:
+    return TraceMove(kind, start, end, centre, None if kind == "rapid" else 300.0, 1)
+
+
+DOWN = -0.1
+A, B, C, D = ((1.0, 0.0, DOWN), (0.0, 1.0, DOWN), (-1.0, 0.0, DOWN), (0.0, -1.0, DOWN))
+E = (1.0, 2.0, DOWN)
+ZERO = (0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("moves", "lengths"),
+    [
+        # there and back again is no one cut, though it ends where it began
+        ([move("feed", A, B), move("feed", B, A)], [math.sqrt(2)] * 2),
+        ([move("feed", A, (0.5, 0.5, DOWN)), move("feed", (0.5, 0.5, DOWN), B)], [math.sqrt(2)]),
+        # two halves are a circle, three are one and a half
+        (
+            [move("arc_ccw", A, C, ZERO), move("arc_ccw", C, A, ZERO)],
+            [2 * math.pi],
+        ),
+        (
+            [move("arc_ccw", start, end, ZERO) for start, end in ((A, C), (C, A), (A, C))],
+            [2 * math.pi, math.pi],
+        ),
+        # the same turn about another centre
+        (
+            [
+                move("arc_ccw", A, B, ZERO),
+                move("arc_ccw", B, (1.0, 2.0, DOWN), centre=(1.0, 1.0)),
+            ],
+            [math.pi / 2, math.pi * 1.5],
+        ),
+        ([move("arc_cw", A, D, ZERO), move("arc_ccw", D, A, ZERO)], [math.pi / 2] * 2),
+    ],
+)
+def test_what_goes_on_along_a_line_or_an_arc_is_one_cut(
+    moves: list[TraceMove], lengths: list[float]
+) -> None:
+    """The last run ends with the file, in the work."""
+    (run_,) = _runs(moves)
+    assert [cut.length for cut in _joined(run_)] == pytest.approx(lengths)
+
+
+def test_a_travel_move_ends_a_run() -> None:
+    up, back = (0.0, 1.0, 5.0), (1.0, 0.0, 5.0)
+    moves = [move("feed", A, B), move("rapid", B, up), move("rapid", up, back)]
+    runs = list(_runs([*moves, move("feed", back, A), move("feed", A, D)]))
+    assert [[cut.end for cut in cuts_] for cuts_ in runs] == [[B], [A, D]]
+    assert {cut.turn for cuts_ in runs for cut in cuts_} == {0.0}
+    # from where the cutter comes down is no matter of the cut
+    assert runs[1][0].start == (1.0, 0.0, 0.0)
 
 
 def test_a_set_of_an_older_version_needs_its_job(single: Path, tmp_path: Path) -> None:

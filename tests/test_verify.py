@@ -7,15 +7,20 @@ import json
 import re
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
 from fixtures.wide_boards import wide_board, write_job
-from millprep.model.finding import Refusal
+from millprep import job
+from millprep.model.dialect import Dialect
+from millprep.model.finding import Finding, Refusal
+from millprep.report import report_file
 from millprep.report.report_file import seal, to_text
 from millprep.workflow.prepare import prepare
-from millprep.workflow.verify import Verified, verify
+from millprep.workflow.verify import Verified, _check_ids, _unreported, verify
 from tests.conftest import EXAMPLES
 from tests.helpers import small_job
 from tests.helpers.sets import ISOLATE
@@ -254,6 +259,37 @@ def test_a_certificate_that_the_programs_do_not_bear_is_found(out: Path) -> None
     (finding,) = verify(out).findings
     assert (finding.code, finding.severity) == ("proof-differs", "stop")
     assert "the report has a certificate, the programs say otherwise" in finding.message
+
+
+@pytest.mark.parametrize(("count", "severity"), [(3, "note"), (4, "stop")])
+def test_of_a_kind_that_the_report_only_counts_there_are_no_more(
+    out: Path, count: int, severity: str
+) -> None:
+    file = out / "report.json"
+    row = json.loads(file.read_text("utf-8"))
+    sliver = {"code": "copper-sliver", "message": "A sliver. And 2 more."}
+    row["findings"].append(row["findings"][0] | sliver)
+    file.write_text(to_text(row), "utf-8")
+    proved = [
+        Finding(code="copper-sliver", severity="note", message=f"sliver {n}", board="lamp", copy=1)
+        for n in range(count)
+    ]
+    done = list(_unreported(report_file.read(out), proved))
+    assert {finding.severity for finding in done} == {severity}
+    more = " The set was made without this: prepare it again." if severity == "stop" else ""
+    assert [finding.message for finding in done] == [f"sliver {n}{more}" for n in range(count)]
+
+
+@pytest.mark.parametrize(("comments", "files"), [("brackets", [ISOLATE]), ("none", [])])
+def test_a_program_of_another_set_is_found_where_programs_name_their_set(
+    out: Path, comments: Literal["brackets", "none"], files: list[str]
+) -> None:
+    report, plan = report_file.read(out), job.load(out.parent / "job.toml")
+    text = (out / ISOLATE).read_text("ascii")
+    (out / ISOLATE).write_text(text.replace(report.set, "0123456789ab"), "ascii")
+    machine = replace(plan.machine, dialect=Dialect(comments=comments))
+    faults = list(_check_ids(report, out, replace(plan, machine=machine), set()))
+    assert [fault.file for fault in faults] == files
 
 
 @pytest.mark.parametrize("name", ["../job.toml", "previews/../../job.toml", "/etc/hostname"])

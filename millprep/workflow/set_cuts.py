@@ -22,7 +22,7 @@ from millprep.model.machine import Machine
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.report.set_rows import ProgramRow, RoundCutterRow
-from millprep.report.words import WORK_WORDS
+from millprep.report.words import WORK_WORDS, many
 from millprep.verify import reader
 from millprep.verify.cutter_changes import split_by_cutter
 from millprep.verify.over_copper import over_flat_copper
@@ -174,8 +174,8 @@ def _traces(
             parts = split_by_cutter(whole)
             if len(parts) != len(rows):
                 words = (
-                    f"says that {file} holds {len(rows)} programs, and it holds {len(parts)}. "
-                    "Prepare the set again"
+                    f"says that {file} holds {many(len(rows), 'program')}, and it holds "
+                    f"{len(parts)}. Prepare the set again"
                 )
                 raise report_file.unreadable(words, folder / report_file.REPORT)
             for row, part in zip(rows, parts, strict=True):

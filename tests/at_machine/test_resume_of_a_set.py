@@ -326,6 +326,18 @@ def test_a_report_that_calls_a_set_resumed_is_held_against_its_programs(
     assert "and its programs are not named so" in said(renamed)
 
 
+def test_a_resumed_program_that_cannot_be_read_is_said_by_verify(two: Path, tmp_path: Path) -> None:
+    out = tmp_path / "new"
+    assert resume(two, out, "isolate", "--after", "2").exit_code == 0
+    (file,) = out.rglob("*-resumed.ngc")
+    file.write_text(file.read_text("ascii").replace("\nG1 X", "\nG7 X", 1), "ascii")
+    done = run("verify", out)
+    assert done.exit_code == 1
+    assert "[set-file-changed]" in done.stderr
+    assert "[rs274-error]" in done.stderr
+    assert f"{file.name} line " in done.stderr
+
+
 def test_json(two: Path, tmp_path: Path) -> None:
     good = resume(two, tmp_path / "new", "isolate", "--after", "2", "--json")
     assert json.loads(good.stdout)["resumed"][0]["point"] == 2
