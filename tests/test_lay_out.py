@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from millprep import job
-from millprep.workflow.lay_out import lay_out
+from millprep.workflow.lay_out import lay_out, offcut_text
 from millprep.workflow.laying import Choice
 from tests.helpers import long_and_small
 from tests.helpers.small_job import changed, put, run
@@ -49,6 +49,22 @@ def test_a_later_job_takes_the_offcut_as_its_blank(job_file: Path) -> None:
     assert blank.size == pytest.approx((x1 - x0, y1 - y0))
     assert blank.grade == "FR-4"
     assert x0 == pytest.approx(one["used_length"] + job.load(job_file).blanks[0].spacing)
+
+
+def test_an_offcut_that_is_no_rectangle_is_the_blank_of_a_later_job(tmp_path: Path) -> None:
+    """Of an offcut itself, sawn off at X 30: a step of 20 mm is left in its corner."""
+    (blank,) = job.load(put(tmp_path)).blanks
+    corners = [(30.0, 0.0), (60.0, 0.0), (60.0, 30.0), (50.0, 30.0), (50.0, 50.0), (30.0, 50.0)]
+    text = offcut_text(shapely.Polygon(corners), 2, "lamp", blank)
+    assert text.startswith("# What is left of blank 2 of the job 'lamp'")
+    old = '[blank]\npreset = "fr4-1.6-35"\nsize = [60.0, 50.0]\nmargin = 10.0\n'
+    (left,) = job.load(put(tmp_path, changed(old, text))).blanks
+    assert left.outline is not None
+    assert shapely.Polygon(left.outline).equals(
+        shapely.Polygon([(x - 30.0, y) for x, y in corners])
+    )
+    same = (left.size, left.thickness, left.copper, left.margin, left.grade)
+    assert same == ((30.0, 50.0), 1.6, 0.035, 10.0, "FR-4")
 
 
 def test_the_figures_as_json(job_file: Path) -> None:

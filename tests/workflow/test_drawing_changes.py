@@ -11,7 +11,13 @@ import pytest
 import shapely
 from ezdxf.layouts.layout import Modelspace
 
-from millprep.workflow.drawing_changes import BoardChange, DrawingsCompared, compare_drawings
+from millprep.model.board import Hole
+from millprep.workflow.drawing_changes import (
+    BoardChange,
+    DrawingsCompared,
+    _holes,
+    compare_drawings,
+)
 from tests.helpers import small_job
 from tests.helpers.small_job import Draw, changed, put, run
 
@@ -93,6 +99,14 @@ def test_a_hole_far_from_where_one_was_is_another(built: Path, tmp_path: Path) -
         ("removed", (8.0, 6.0)),
         ("added", (8.0, 16.0)),
     ]
+
+
+def test_of_two_holes_near_a_new_one_the_nearest_was_moved_there() -> None:
+    """The other is removed: no hole comes from two."""
+    before = [Hole("h1", (10.0, 5.0), 1.0), Hole("h2", (10.6, 5.0), 1.0)]
+    after = [Hole("h1", (10.7, 5.0), 1.0)]
+    changes = [(c.what, c.before, c.after) for c in _holes(before, after)]
+    assert changes == [("removed", before[0], None), ("moved", before[1], after[0])]
 
 
 def test_another_edge_is_measured(built: Path, tmp_path: Path) -> None:

@@ -160,6 +160,28 @@ def test_boards_keep_off_the_clamps_of_pass_1(plan: JobPlan) -> None:
     assert all(area.distance(clamp) >= room for area in areas(layout, 1))
 
 
+@pytest.mark.parametrize(
+    ("width", "x"),
+    [
+        (108.0, 17.0),  # the collet nut, 16 mm wide, keeps 2 mm off, and the mill is 2 mm wide
+        (107.9, 10.5875),  # only the shank of 3.175 mm and clamp_clearance of 2 mm do
+        (101.5875, 10.5875),
+        (101.58, None),
+    ],
+)
+def test_where_the_collet_has_no_room_boards_lie_as_near_to_a_clamp_as_cutters_may(
+    plan: JobPlan, width: float, x: float | None
+) -> None:
+    """Two boards of 40 mm, 3 mm apart, and a margin of 8 mm, next to a clamp that ends at 6 mm."""
+    held = replace(plan, setup=replace(plan.setup, clamps=(Clamp(Box(0, 0, 6, 60), 4.0),)))
+    laid = lay(*asked(held, [blank(width, 60.0)], (board(40, 40), 2)), Choice("low"))
+    if x is None:
+        assert [finding.code for finding in laid.findings] == ["blanks-used-up"]
+        return
+    assert laid.findings == ()
+    assert sorted(spot.x for spot in laid.spots) == pytest.approx([x, x + 43.0])
+
+
 def test_a_blank_that_is_moved_keeps_no_place_free(plan: JobPlan) -> None:
     held = replace(plan, setup=replace(plan.setup, clamps=(Clamp(Box(0, 0, 30, 30), 4.0),)))
     # 300 mm of travel less its margins
