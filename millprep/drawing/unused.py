@@ -108,7 +108,7 @@ def _copper(layer: LayerFacts, board: Board) -> Finding | None:
         drawn = [(shapely.LinearRing(loop.points), 0.0) for loop in layer.loops]
         drawn += [(shapely.LineString(run.points), 0.0) for run in layer.opened]
     for shape, half in drawn:
-        if shape is not None and inside.covers(shape) and not edge.covers(shape):
+        if inside.covers(shape) and not edge.covers(shape):
             shapes.append(shape)
             reach.append(half)
     if not shapes:
@@ -160,11 +160,9 @@ def _within_a_piece(area: shapely.Geometry, tree: shapely.STRtree) -> bool:
     return bool(shapely.covers(shapely.buffer(near, AROUND), area))
 
 
-def _shape(mark: Mark) -> shapely.Geometry | None:
+def _shape(mark: Curve | Stroke | Fill) -> shapely.Geometry:
     if isinstance(mark, Fill):
         return shapely.MultiPolygon(mark.areas)
-    if not isinstance(mark, Curve | Stroke):
-        return None
     curve = mark if isinstance(mark, Curve) else mark.curve
     if len(curve.points) < 2:
         return shapely.Point(curve.points[0])

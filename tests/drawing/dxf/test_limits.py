@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from millprep.drawing import copper, read
-from millprep.drawing.dxf import entities, opening
+from millprep.drawing.dxf import entities, opening, tags
 from millprep.drawing.marks import neighbours
 from millprep.drawing.survey.survey import survey_file
 from millprep.model.finding import Refusal
@@ -40,6 +40,22 @@ def test_blocks_that_multiply(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     (finding,) = sheet.refusal()
     assert finding.code == "drawing-too-large"
     assert "2000" in finding.message
+
+
+def test_a_block_of_many_shapes_in_an_array(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # few blocks are opened, and each draws much
+    sheet = Sheet(tmp_path)
+    block = sheet.doc.blocks.new("row")
+    for k in range(20):
+        block.add_circle((2 * k, 0), 0.5, dxfattribs=FOIL)
+    sheet.space.add_blockref("row", (5, 5), dxfattribs={**FOIL, "row_count": 6, "row_spacing": 2})
+    assert len(sheet.read().pieces) == 120
+    monkeypatch.setattr(entities, "MOST_MARKS", 100)
+    (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+    assert "its inserts unfold to more than 100 shapes" in finding.message
 
 
 def test_blocks_nested_too_deep(tmp_path: Path) -> None:
@@ -154,6 +170,12 @@ def test_a_binary_file_cut_short(tmp_path: Path) -> None:
         sheet.file.write_bytes(whole[:end])
         with pytest.raises(Refusal):
             read(sheet.file, name="b", shown_as="x.dxf", layers=ROLES, unit=None)
+    # cut between two tags, nothing but the end mark is missing
+    sheet.file.write_bytes(whole[: -len(b"\0\0EOF\0")])
+    with pytest.raises(Refusal):
+        read(sheet.file, name="b", shown_as="x.dxf", layers=ROLES, unit=None)
+    assert not tags.scan(whole[: -len(b"\0\0EOF\0")]).ended
+    assert tags.scan(whole).ended
     sheet.file.write_bytes(whole[:22] + struct.pack("<h", 0) + b"SECTION")
     with pytest.raises(Refusal):
         survey_file(sheet.file)
