@@ -283,8 +283,7 @@ class Machine(JobTable):
             return 0.0
         if self.path_tolerance is not None:
             return self.path_tolerance
-        if self.acceleration is None:
-            return 0.0
+        assert self.acceleration is not None  # _corners_are_known
         return (min(feed, self.max_feed) / 60) ** 2 / (4 * self.acceleration)
 
     @check

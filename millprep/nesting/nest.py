@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -305,10 +306,9 @@ def _too_large(board: Wanted, sheets: Sequence[StockSheet]) -> Finding:
     if turned:
         remedy = "It fits a blank that lies the other way: swap the two numbers of [[blank]] size"
     else:
-        remedy = (
-            f"Use a blank of at least {w + 2 * margin:.2f} × {h + 2 * margin:.2f} mm, or lower "
-            "[[blank]] margin"
-        )
+        # rounded up: a blank of this size is large enough
+        x, y = (math.ceil((side + 2 * margin) * 100 - 1e-4) / 100 for side in (w, h))
+        remedy = f"Use a blank of at least {x:.2f} × {y:.2f} mm, or lower [[blank]] margin"
     return Finding(
         code="board-larger-than-blank",
         severity="stop",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import tomllib
 from pathlib import Path
 
@@ -11,9 +12,11 @@ from ezdxf.layouts.layout import Modelspace
 
 from millprep.cli.main import commands
 from millprep.job import load
+from millprep.job.copies import keep
 from millprep.job.load import bench_tables
 from millprep.model.cutter import Vee
 from millprep.model.finding import Refusal
+from millprep.model.set_of_programs import InputFile
 from tests.helpers.small_job import JOB, draw, edge, pad, run, track
 
 START, BOARDS = JOB.index("[machine]"), JOB.index("[[board]]")
@@ -436,3 +439,29 @@ def test_a_job_of_its_own_has_no_table_of_all_drawings(shop: Path) -> None:
     write(shop / "mill.toml", BENCH)
     (message,) = messages(write(shop / "rail.toml", NAMED + DRAWINGS))
     assert "[drawings] is no known key" in message or "drawings is no known key" in message
+
+
+def test_what_is_no_board_takes_nothing_from_the_bench(shop: Path) -> None:
+    write(shop / "mill.toml", BENCH + DRAWINGS)
+    assert messages(write(shop / "rail.toml", 'bench = "mill.toml"\nboard = [3]\n')) == [
+        "rail.toml:2:10: [[board]] 1 is 3; board must be tables headed [[board]]"
+    ]
+
+
+def test_a_set_keeps_no_input_that_changed_while_it_was_made(tmp_path: Path) -> None:
+    file = write(tmp_path / "lamp.dxf", "as read")
+    sha256 = hashlib.sha256(b"as read").hexdigest()
+    inputs = [InputFile("lamp.dxf", sha256, "named", file), InputFile("lost.dxf", sha256)]
+    (tmp_path / "set").mkdir()
+    keep(inputs, tmp_path / "set")
+    # one of unknown source is left out
+    assert sorted(path.read_bytes() for path in (tmp_path / "set" / "job").glob("*.dxf")) == [
+        b"as read"
+    ]
+    (tmp_path / "other").mkdir()
+    write(file, "as it is now")
+    with pytest.raises(Refusal) as refused:
+        keep(inputs, tmp_path / "other")
+    (finding,) = refused.value.findings
+    assert (finding.code, refused.value.exit_code) == ("input-changed", 2)
+    assert finding.message == ("lamp.dxf changed while the set was made. Make the set again.")

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from millprep.job.presets import COPPER, FLATNESS, TRIED, _vee, drilling, isolation, presets
+from millprep.job.presets import COPPER, FLATNESS, NOTES, TRIED, _vee, drilling, isolation, presets
+from millprep.model.cutter import Drill
 
 
 @given(st.floats(0.13, 5.0))
@@ -73,3 +74,12 @@ def test_a_slot_too_narrow_for_every_preset_has_a_mill_of_its_own_to_check() -> 
     assert (keys["feed"], keys["plunge"]) == (80.0, 40.0)
     assert borer.note == "no preset of this size; assumed feed, speed and lengths: check"
     assert "0.25" in borer.table
+
+
+def test_a_cutter_cuts_nothing_below_its_tip() -> None:
+    vee = _vee("vee-30-0.1")
+    assert [vee.width(0.05, level) for level in (0.05, 0.051)] == [0.1, 0.0]
+    keys = {k: v for k, v in presets()["cutters"]["drill-1.0"].items() if k not in NOTES}
+    drill = Drill(name="drill", feed=1.0, **keys)
+    assert [drill.width(0.05, level) for level in (0.05, 0.051)] == [0.0, 0.0]
+    assert drill.width(5.0, 1.0) == 1.0

@@ -161,6 +161,13 @@ CASES: list[tuple[str, str, str]] = [
     ),
     (
         "[cutters.vee]",
+        "[[board.selection]]\nname = 3\ncolour = 2\n"
+        '[[board.selection]]\nname = "a"\ncolour = 1\n[cutters.vee]',
+        "20:1: [[board.selection]] 1 of board 1 name must be a name that no layer of "
+        "the drawing has; got 3",
+    ),
+    (
+        "[cutters.vee]",
         "[cutters]\nwhat = 3\n[cutters.vee]",
         "20:1: [cutters.what] must be a table headed [cutters.NAME]; got 3",
     ),

@@ -55,3 +55,15 @@ def test_no_layout_beats_the_bounds() -> None:
     best = most_covered(boards, sheet)
     assert all(covered(n, nested.spots, boards, sheet) <= best for n in (1, 2, 3))
     assert best < 0.95
+
+
+def test_boards_that_share_no_blank_with_their_kind_may_share_one_with_another() -> None:
+    """Two angles do not fit into each other, two plates not beside each other; a plate does fit
+    into the bay of an angle."""
+    angle = shapely.box(0, 0, 90, 90).difference(shapely.box(26, 26, 95, 95))
+    assert isinstance(angle, shapely.Polygon)
+    spaced = StockSheet(shapely.box(0, 0, 100, 100), 5.0, 3.0, 20)
+    angles = Wanted("angle", angle, (1, 2))
+    assert least_blanks([angles], [spaced]) == 2
+    assert least_blanks([angles, plates(60, 60, 3)], [spaced]) == 3
+    assert least_blanks([angles, plates(65, 65, 3)], [spaced]) == 5

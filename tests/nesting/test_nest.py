@@ -281,3 +281,27 @@ def test_of_two_groups_the_first_is_avoided_where_both_cannot_be() -> None:
     required = replace(sheet(100, 50), avoided=((first,), (second,)))
     (spot,) = proved([wanted("one", BOX(0, 0, 30, 30))], [required]).spots
     assert spot.x >= 60.0 - 1e-6
+
+
+def test_a_round_board_goes_past_a_size_that_is_too_small() -> None:
+    disc = wanted("disc", shapely.Point(20, 20).buffer(20), 2)
+    assert proved([disc], [sheet(40, 45), sheet(60, 60, 2)]).blanks == (1, 1)
+
+
+def test_the_size_that_would_do_is_rounded_up() -> None:
+    disc = wanted("disc", shapely.Point(10, 10).buffer(10))
+    (finding,) = nest([disc], [sheet(30, 30, margin=5.001)]).findings
+    assert "is 20.00 × 20.00 mm" in finding.message
+    assert "a blank of at least 30.01 × 30.01 mm" in finding.message
+    assert proved([disc], [sheet(30.01, 30.01, margin=5.001)]).unplaced == ()
+    (finding,) = nest([disc], [sheet(29, 29)]).findings
+    assert "a blank of at least 30.00 × 30.00 mm" in finding.message
+
+
+def test_a_place_that_no_digits_can_write_is_none() -> None:
+    disc = wanted("disc", shapely.Point(10, 10).buffer(10))
+    # x = y = 5.00005 would fit, and four digits are written
+    nested = nest([disc], [sheet(30.0001, 30.0001, margin=5.00005)])
+    assert nested.unplaced == (("disc", 1),)
+    assert [finding.code for finding in nested.findings] == ["board-finds-no-room"]
+    assert proved([disc], [sheet(30.0002, 30.0002, margin=5.00005)]).spots[0].x == 5.0001

@@ -91,3 +91,22 @@ def test_a_covering_outline_covers_and_stays_near(name: str, tolerance: float) -
 
 def test_a_covering_outline_keeps_straight_edges() -> None:
     assert covering(COMB, 0.1).equals(COMB)
+
+
+def waisted(near: float) -> shapely.Polygon:
+    """A square with a slot that is narrowest in its midst, twice `near` wide there."""
+    off = near + 0.02
+    right = [(10 + off, 20.0), (10 + off, 10.3), (10 + near, 10.1), (10 + near, 9.9),
+             (10 + off, 9.7), (10 + off, 2.0)]  # fmt: skip
+    left = [(20 - x, y) for x, y in right[::-1]]
+    return shapely.Polygon([(0, 0), (20, 0), (20, 20), *right, *left, (0, 20)])
+
+
+def test_a_slot_whose_sides_nearly_meet_keeps_its_outline() -> None:
+    """Corners beyond both sides of the waist would cross: then nothing is simplified."""
+    tight, loose = waisted(0.001), waisted(0.025)
+    assert tight.is_valid
+    assert covering(tight, 0.05).equals(tight)
+    cover = covering(loose, 0.05)
+    assert len(shapely.get_coordinates(cover)) < len(shapely.get_coordinates(loose))
+    assert loose.difference(cover).area < 1e-9
