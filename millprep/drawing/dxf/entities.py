@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from millprep.drawing.dxf.hatch import LARGEST
 from millprep.drawing.dxf.look import PLAIN, TEXT_KINDS, Look, look_of, said, text_of
 from millprep.drawing.dxf.shapes import SHAPES
 from millprep.drawing.marks.mark import Aside, Curve, Fill, Mark, Source, Stroke, Unread, Words
@@ -27,9 +28,6 @@ MOST_DEEP = 24
 
 MOST_MARKS = 100_000
 """Marks beyond this number are refused: inserts of inserts grow without bound."""
-
-LARGEST = 1e9
-"""Coordinates, and ten thousand times a width, stay below this, mm."""
 
 MOST_POINTS = 4_000_000
 """Vertices beyond this number are refused."""

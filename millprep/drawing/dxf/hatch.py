@@ -65,7 +65,7 @@ def flattened(entity: Any, sagitta: float) -> tuple[FloatArray, bool]:
 
 
 LARGEST = 1e9
-"""Coordinates stay below this, mm."""
+"""Coordinates, and ten thousand times a width, stay below this, mm."""
 
 
 def filled(source: Source, loops: list[FloatArray], curved: bool) -> Mark:

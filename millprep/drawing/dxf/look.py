@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from millprep.drawing.dxf.hatch import LARGEST
 from millprep.geometry.path import FloatArray
 from millprep.geometry.pose import Affine
 from millprep.model.board import LETTER, Lettering
@@ -78,12 +79,18 @@ TEXT_KINDS = frozenset({"TEXT", "ATTRIB", "MTEXT"})
 
 
 def text_of(entity: Any, rows: FloatArray) -> Lettering:
-    """The text of an entity of one of `TEXT_KINDS`; `rows` (4, 3) map its frame to mm."""
+    """The text of an entity of one of `TEXT_KINDS`; `rows` (4, 3) map its frame to mm.
+
+    Raises:
+        ValueError: where its place or its turn is no number that a board has.
+    """
     words = str(entity.plain_text())
     frame = _of_mtext(entity) if entity.dxftype() == "MTEXT" else _of_text(entity, words)
     at = frame.at @ rows[:3] + rows[3]
     x, y = frame.along @ rows[:3], frame.up @ rows[:3]
     letters = Affine(*map(float, (x[0], y[0], at[0], x[1], y[1], at[1])))
+    if not all(abs(value) < LARGEST for value in letters):  # False for no number
+        raise ValueError("its place or its turn is no number that a board has")
     return Lettering(
         words, (letters.c, letters.f), letters.determinant < 0, letters=letters, hangs=frame.hangs
     )

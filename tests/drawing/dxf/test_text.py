@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from ezdxf.enums import TextEntityAlignment
@@ -51,3 +52,26 @@ def test_damaged_text_beside_the_board_is_nobodys_fault(tmp_path: Path) -> None:
     sheet = board(tmp_path)
     sheet.space.add_text("FLAT", dxfattribs={**BESIDE, "insert": (1, 1), "extrusion": (0, 0, 0)})
     assert {note.words for note in sheet.read().notes} <= {"FLAT"}
+
+
+NO_NUMBERS = [{"insert": (float("nan"), 4)}, {"insert": (1e300, 4)}, {"rotation": float("nan")}]
+
+
+@pytest.mark.parametrize("wrong", NO_NUMBERS, ids=["nowhere", "too far", "no turn"])
+def test_text_at_no_place_or_turned_by_no_number(tmp_path: Path, wrong: dict[str, Any]) -> None:
+    # part names and legends need the place of a text; where the job uses its layer it is refused
+    sheet = board(tmp_path)
+    sheet.space.add_text("R1", dxfattribs={"insert": (3, 4), **BESIDE, **wrong})
+    assert sheet.read().notes == ()
+    sheet.space.add_text("R2", dxfattribs={"insert": (3, 4), **FOIL, **wrong})
+    (finding,) = sheet.refusal()
+    assert finding.code == "entity-damaged"
+    assert "its place or its turn is no number that a board has" in finding.message
+
+
+def test_text_in_the_middle_of_its_point(tmp_path: Path) -> None:
+    sheet = board(tmp_path)
+    text = sheet.space.add_text("V12", height=2, dxfattribs=BESIDE)
+    text.set_placement((9, 8), align=TextEntityAlignment.MIDDLE)
+    (note,) = sheet.read().notes
+    assert (note.at, note.hangs, note.middle) == ((9, 8), (0.5, 0.5), (9, 8))
