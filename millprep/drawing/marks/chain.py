@@ -245,8 +245,7 @@ def _points(items: list[_Item], run: Run, *, close: bool) -> FloatArray:
         piece = items[k].points[::-1] if backwards else items[k].points
         if pieces and _same(pieces[-1][-1], piece[0]):
             piece = piece[1:]
-        if len(piece):
-            pieces.append(piece)
+        pieces.append(piece)
     points = pieces[0] if len(pieces) == 1 else np.vstack(pieces)
     return points[:-1] if close and len(points) > 1 and _same(points[0], points[-1]) else points
 

@@ -7,10 +7,13 @@ import struct
 from collections import Counter
 from pathlib import Path
 
+import ezdxf.filemanagement
+import ezdxf.recover
 import numpy as np
 import pytest
+import shapely
 
-from millprep.drawing import copper, read
+from millprep.drawing import copper, read, reading
 from millprep.drawing.dxf import entities, opening, tags
 from millprep.drawing.marks import neighbours
 from millprep.drawing.survey.survey import survey_file
@@ -290,3 +293,83 @@ def test_many_curves_of_many_points(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     (finding,) = sheet.refusal()
     assert finding.code == "drawing-too-large"
     assert "50000 vertices" in finding.message
+
+
+def out_of_memory(*_: object, **__: object) -> None:
+    raise MemoryError
+
+
+def broken(*_: object, **__: object) -> None:
+    raise ValueError("damaged")
+
+
+def endless(*_: object, **__: object) -> None:
+    raise RecursionError
+
+
+def test_a_drawing_that_does_not_fit_into_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    with monkeypatch.context() as patch:
+        patch.setattr(ezdxf.filemanagement, "readfile", out_of_memory)
+        (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+    assert "sheet.dxf does not fit into memory; export less" in finding.message
+    with monkeypatch.context() as patch:
+        patch.setattr(ezdxf.filemanagement, "readfile", broken)
+        patch.setattr(ezdxf.recover, "read", out_of_memory)
+        with pytest.raises(Refusal) as caught:
+            read(sheet.file, name="b", shown_as="x.dxf", layers=ROLES, unit=None, repair=True)
+    assert "x.dxf does not fit into memory; export less" in caught.value.findings[0].message
+    with monkeypatch.context() as patch:
+        patch.setattr(ezdxf.filemanagement, "readfile", endless)
+        (finding,) = sheet.refusal()
+    assert finding.code == "drawing-unreadable"
+    assert "the structure of sheet.dxf is nested without end" in finding.message
+
+
+@pytest.mark.parametrize("fault", [MemoryError(), shapely.GEOSException("std::bad_alloc")])
+def test_shapes_that_do_not_fit_into_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Exception
+) -> None:
+    def fails(*_: object) -> None:
+        raise fault
+
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    monkeypatch.setattr(copper, "pieces", fails)
+    (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+    assert "its shapes do not fit into memory; draw less" in finding.message
+
+
+def test_marks_that_do_not_fit_into_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.pad(10, 10)
+    monkeypatch.setattr(reading, "gather", out_of_memory)
+    (finding,) = sheet.refusal()
+    assert finding.code == "drawing-too-large"
+
+
+def test_a_track_around_the_earth(tmp_path: Path) -> None:
+    # its middle can be read, its outer edge needs more chords than any curve of a board
+    sheet = Sheet(tmp_path)
+    ring = [(0, 0, 1), (8.1056e6, 0, 1)]
+    sheet.space.add_lwpolyline(
+        ring, format="xyb", close=True, dxfattribs={**FOIL, "const_width": 900}
+    )
+    (finding,) = sheet.refusal()
+    assert finding.code == "entity-damaged"
+    assert "a track cannot be read (a curve of radius 4.05325e+06 is too large" in finding.message
+
+
+def test_a_boundary_that_does_not_say_how_long_it_is() -> None:
+    path = [(91, b"1"), (92, b"2"), (93, b"3"), (10, b"5"), (20, b"5"), (97, b"0"), (75, b"0")]
+    codes_of, values = zip(*path, strict=True)
+    assert tags.lacks(b"HATCH", codes_of, values) == (
+        "a boundary path says it has 3 parts, but has 1"
+    )
+    codes_of, values = zip(*(tag for tag in path if tag[0] != 93), strict=True)
+    assert tags.lacks(b"HATCH", codes_of, values) == ("a boundary path does not say how long it is")
