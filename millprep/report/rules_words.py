@@ -225,10 +225,10 @@ def _bases(board: BoardJudged) -> list[str]:
 
 def _pin_words(base: BaseFit) -> str:
     """Holes and pads of a base, and what its pins need."""
-    pads = "no pads" if base.pad is None else f"pads of {base.pad:.2f}"
+    pads = "no pads" if base.pad is None else f"pads of {base.pad:.2f} mm"
     return (
-        f"holes of {base.hole:.2f} and {pads} mm, its pins need {base.required_hole:.2f} and "
-        f"{base.required_pad:.2f}"
+        f"holes of {base.hole:.2f} mm and {pads}; its pins need {base.required_hole:.2f} and "
+        f"{base.required_pad:.2f} mm"
     )
 
 

@@ -143,7 +143,7 @@ def test_a_base_is_said_with_its_circle_its_pins_and_which_way_they_count(tmp_pa
     assert other_way == f"milled the other way round they would count backwards, {last} first"
     assert first != last
     # tracks of 1.8 mm under holes of 1 mm
-    assert "holes of 1.00 and pads of 1.80 mm, its pins need" in lines[at + 2]
+    assert "holes of 1.00 mm and pads of 1.80 mm; its pins need" in lines[at + 2]
 
 
 def two_rails(space: Modelspace) -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,7 @@ import shapely
 from PIL import Image
 
 from millprep.report.drawing_pictures import (
+    LaidBlank,
     LayerPicture,
     ReadingPicture,
     _coloured,
@@ -15,6 +17,7 @@ from millprep.report.drawing_pictures import (
     _reading,
     _view,
     draw_drawing,
+    layout_view,
     stem,
 )
 from millprep.report.palette import PIECES
@@ -91,6 +94,18 @@ def test_neighbours_differ_in_colour_as_far_as_colours_go() -> None:
         colours[i] != colours[j] for i, j in zip(a.tolist(), b.tolist(), strict=True) if i != j
     )
     assert len(set(colours)) > 2
+
+
+def test_room_for_clamps_is_in_the_layout_and_its_key() -> None:
+    blank = LaidBlank(
+        1, shapely.box(0, 0, 60, 50), shapely.box(8, 8, 52, 42),
+        (("lamp 1", shapely.box(15, 15, 45, 35)),), (shapely.box(0, 0, 10, 10),), None, 0.4,
+    )  # fmt: skip
+    shown, bare = (layout_view(b, "job") for b in (blank, replace(blank, keep_outs=())))
+    words = [canvas.words().splitlines() for canvas in (shown, bare)]
+    assert ["kept free for clamps" in lines for lines in words] == [True, False]
+    assert "1 board, 40 % of the usable area" in words[0]
+    assert len(shown.inside) > len(bare.inside)
 
 
 @pytest.mark.parametrize("box", [(0, 0, 100, 0), (3, 3, 3, 3), (0, 0, 1e-3, 5e5)])

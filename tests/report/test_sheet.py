@@ -216,6 +216,18 @@ def test_a_board_that_its_tabs_alone_hold_is_named_at_the_program(two_passes: Cu
     assert "One tab or none is all that holds" in read(sheet(weak)).text
 
 
+def test_a_board_that_an_earlier_pass_cuts_out_is_named_there(two_passes: CutSet) -> None:
+    """The second pass cuts no edge, so the first cuts the last of it."""
+    words = "the board is held by tabs alone"
+    loose = replace(two_passes, clamps=())
+    first, second = read(sheet(loose)).text.split("Blank 1, pass 2 of 2 ", 1)
+    assert (words in first, words in second) == (False, True)
+    last = [p for p in loose.programs if p.mill_pass == 2 and "profile" in p.works]
+    without = running(loose, (p for p in loose.programs if p not in last))
+    first, second = read(sheet(without)).text.split("Blank 1, pass 2 of 2 ", 1)
+    assert (words in first, words in second) == (True, False)
+
+
 def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
     pins = replace(
         two_passes.programs[1], file="bed/01-bore-pins.ngc", mill_pass=0, zero_on="the bed",

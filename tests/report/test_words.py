@@ -5,7 +5,9 @@ from dataclasses import replace
 import pytest
 
 from millprep.model.by_hand import ByHand
+from millprep.model.judged import BaseFit
 from millprep.model.machine_time import RunningTime, TimeFit
+from millprep.report.rules_words import _pin_words
 from millprep.report.words import by_hand_words, duration, many, number, plain, running_words
 from tests.helpers.workshop import MACHINE
 
@@ -62,3 +64,10 @@ def test_what_a_person_does_is_counted_and_assumed_minutes_say_so() -> None:
         "32 min by hand: 7 cutter changes, 2 placings, 1 reading (minutes for each assumed)"
     )
     assert by_hand_words(ByHand(1, 0, 0, 3.0, assumed=False)) == "3 min by hand: 1 cutter change"
+
+
+def test_a_base_without_pads_has_none() -> None:
+    base = BaseFit("B7G", 9.5, 9.53, 0.01, (0, 0), ("h1",), True, False, 1.0, None, 1.25, 2.4)
+    words = "holes of 1.00 mm and no pads; its pins need 1.25 and 2.40 mm"
+    assert _pin_words(base) == words
+    assert _pin_words(replace(base, pad=1.8)) == words.replace("no pads", "pads of 1.80 mm")
