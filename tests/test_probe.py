@@ -14,12 +14,14 @@ import pytest
 import shapely
 
 from millprep import job
-from millprep.at_machine.probe import _copper, _where
+from millprep.at_machine.probe import _copper, _cuts, _where
 from millprep.gcode.probing import surface_program
+from millprep.model.finding import Refusal
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program
 from millprep.report import report_file
 from millprep.verify import reader
+from millprep.verify.trace import HOVER
 from tests.conftest import EXAMPLES
 from tests.helpers import bent, rs274_tool
 from tests.helpers.small_job import changed, put, run
@@ -160,6 +162,19 @@ def test_a_switch_touches_copper_that_leads_nowhere_and_a_wire_does_not(
     # half of the tip and 0.3 mm off the groove's rim
     off = 20 - shapely.intersection(area, shapely.box(39, 10, 41, 20)).bounds[3]
     assert off == pytest.approx(tip.width(0.1) / 2 + tip.width(0.05) / 2 + 0.3, abs=0.01)
+
+
+def test_only_what_cuts_has_to_be_enclosed() -> None:
+    """Feeds along the groove, 0.01 mm around, and nothing of a look at Z zero or of rapids."""
+    cut = reader.read(ISLAND, file="island.ngc")
+    assert _cuts([cut]).bounds == pytest.approx((29.99, 19.99, 50.01, 40.01))
+    look = f"G21 G90 G17\nG0 X5 Y5 Z5\nG1 Z{HOVER} F50\nM0\nG0 Z5\n"
+    first = reader.read(look + ISLAND.partition("\n")[2], file="look.ngc")
+    assert _cuts([first]).bounds == _cuts([cut]).bounds
+    for nothing in ([], [reader.read(f"{look}M2\n", file="look.ngc")]):
+        with pytest.raises(Refusal, match="The pass cuts nothing") as refused:
+            _cuts(nothing)
+        assert refused.value.exit_code == 2
 
 
 def test_a_program_that_would_not_enclose_the_cuts_is_refused(

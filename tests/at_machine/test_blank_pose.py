@@ -29,7 +29,8 @@ from tests.helpers.invented_report import report_of_passes
 SIGMA = 0.03
 EXPECTED = Pose.shift(-200.0, 5.0)
 PLACES: list[Point] = [
-    (218.0, 5.0), (293.0, 115.0), (218.0, 115.0), (262.0, 5.0), (245.0, 117.0),
+    (218.0, 5.0), (293.0, 115.0), (218.0, 115.0), (262.0, 5.0), (245.0, 117.0), (275.0, 117.0),
+    (231.0, 5.0),
 ]  # fmt: skip
 CORNERS = ((0.0, 0.0), (520.0, 0.0), (520.0, 120.0), (0.0, 120.0))
 
@@ -163,7 +164,23 @@ def test_three_readings_in_a_ring_are_swapped_too() -> None:
     r = readings(EXPECTED.then(Pose.turn(0.3)), 3, 1)
     finding = refusal({"r1": r["r2"], "r2": r["r3"], "r3": r["r1"]})
     assert finding.code == "readings-swapped"
-    assert "r1 under r3" in finding.message or "r3 under r1" in finding.message
+    # what is written under r3 was read at r1
+    assert finding.message.endswith("in this order: r1 under r3, r2 under r1, r3 under r2.")
+
+
+@pytest.mark.parametrize(
+    ("count", "code", "words"),
+    [
+        (6, "readings-swapped", "r1 under r3, r2 under r1, r3 under r2, r4 under r4"),
+        # every order of seven would take too long
+        (7, "residual-too-large", "Read all holes again."),
+    ],
+)
+def test_a_ring_among_many_holes(count: int, code: str, words: str) -> None:
+    r = readings(EXPECTED.then(Pose.turn(0.3)), count, 1)
+    finding = refusal({**r, "r1": r["r2"], "r2": r["r3"], "r3": r["r1"]}, count=count)
+    assert finding.code == code
+    assert words in finding.message
 
 
 @pytest.mark.parametrize("bad", range(5))
@@ -223,18 +240,36 @@ def test_holes_that_are_not_there() -> None:
     assert "These are: r1, r2, r3" in str(caught.value)
 
 
-def test_slots_alone_show_nothing_along_their_length() -> None:
-    """Two slots that run the same way leave the blank free to slide along them."""
-    slots = tuple(
-        RegistrationHole(f"r{n}", at, EXPECTED.point(at), 3.0, "locate", 1, 2, (1.0, 0.0), 2.0)
+def slotted(slots: int) -> Report:
+    """Two holes of which the last are slots along X."""
+    holes = tuple(
+        RegistrationHole(f"r{n}", at, EXPECTED.point(at), 3.0, "locate", 1, 2, *slot)
         for n, at in enumerate(PLACES[:2], 1)
+        for slot in [((1.0, 0.0), 2.0) if n > 2 - slots else ()]
     )
     window = shapely.box(0.0, 0.0, 300.0, 120.0)
     passes = [
         MillingPass(1, 1, window, Pose.shift(0.0, 5.0), (), (5.0, 5.0)),
-        MillingPass(1, 2, window, EXPECTED, slots, (5.0, 5.0)),
+        MillingPass(1, 2, window, EXPECTED, holes, (5.0, 5.0)),
     ]
-    source = report_of_passes(passes, "abc")
+    return report_of_passes(passes, "abc")
+
+
+def test_a_hole_and_a_slot_show_no_scale_and_no_bad_reading() -> None:
+    """Half a millimetre along the slot changes nothing."""
+    (x, y), (u, v) = readings(EXPECTED, 2).values()
+    read = Readings(InputFile("r", "0"), "abc", {"r1": (x, y), "r2": (u + 0.5, v)})
+    done = by_holes(read, slotted(1), 1, 2, SIGMA)
+    assert done.pose == EXPECTED
+    codes = [finding.code for finding in done.findings]
+    assert codes == ["refit-pose", "refit-residual", "refit-residual", "refit-few-holes"]
+    assert done.findings[2].message.endswith("only what lies across it counts.")
+    assert done.findings[3].message.startswith("A hole and a slot alone show no bad reading")
+
+
+def test_slots_alone_show_nothing_along_their_length() -> None:
+    """Two slots that run the same way leave the blank free to slide along them."""
+    source = slotted(2)
     with pytest.raises(Refusal) as caught:
         by_holes(Readings(InputFile("r", "0"), "abc", readings(EXPECTED, 2)), source, 1, 2, SIGMA)
     assert "The readings hold only slots" in str(caught.value)
