@@ -12,8 +12,11 @@ from typing import Any
 import pytest
 from ezdxf.layouts.layout import Modelspace
 
+from millprep.cache import Cache
 from millprep.geometry.pose import Pose
+from millprep.job import load
 from millprep.report.report_file import seal, to_text
+from millprep.workflow.identity import SetAsMade, WishedSet, read_inputs
 from tests.helpers import bent
 from tests.helpers.small_job import changed, draw, edge, pad, put, run, whole
 from tests.helpers.strip_set import programs, readings, report
@@ -175,6 +178,48 @@ def test_refit_level_probe_and_resume_need_the_set_alone(
     assert [row["file"] for row in report(tmp_path / "resumed")["inputs"]] == inputs
     done = run("verify", "resumed")
     assert done.exit_code == 0, done.output
+
+
+def test_a_drawing_of_two_boards_is_one_input_and_those_of_one_name_are_two(tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    for drawing, what in (("lamp.dxf", whole), ("other/lamp.dxf", one_pad)):
+        boards = SECOND.replace("other/lamp.dxf", drawing)
+        job_file = put(tmp_path, changed("[cutters.vee]", boards))
+        draw(tmp_path / drawing, what)
+        inputs = read_inputs(load(job_file), job_file)
+        files = dict.fromkeys(("job.toml", "lamp.dxf", drawing))
+        assert [(given.file, given.sha256) for given in inputs] == [
+            (file, hashlib.sha256((tmp_path / file).read_bytes()).hexdigest()) for file in files
+        ]
+
+
+def test_a_set_is_known_again_unless_a_file_was_saved_while_it_was_made(tmp_path: Path) -> None:
+    job_file, out, cache = put(tmp_path), tmp_path / "set", Cache(tmp_path / "kept")
+    out.mkdir()
+    (out / "a.ngc").write_bytes(b"M2")
+
+    def wished(effort: str) -> WishedSet:
+        return WishedSet(cache, job_file, out, None, effort)
+
+    quiet, spoilt = wished("low"), wished("high")
+    assert quiet.unchanged() is None
+    quiet.keep("0123", (), ("2 passes",))
+    again = wished("low").unchanged()
+    assert again == SetAsMade(
+        {"a.ngc": hashlib.sha256(b"M2").hexdigest()}, "0123", (), ("2 passes",)
+    )
+    drawing = tmp_path / "lamp.dxf"
+    before = drawing.read_bytes()
+    drawing.write_bytes(before + b"\n")
+    spoilt.keep("4567", (), ())
+    assert wished("low").unchanged() is None
+    drawing.write_bytes(before)
+    assert (wished("low").unchanged(), wished("high").unchanged()) == (again, None)
+    # nor is anything kept of a job that cannot be read
+    job_file.write_text("no job")
+    wished("low").keep("89ab", (), ())
+    assert wished("low").unchanged() is None
+    assert len(list((tmp_path / "kept").iterdir())) == 1
 
 
 def test_a_set_of_an_earlier_version_needs_its_job(tmp_path: Path) -> None:
