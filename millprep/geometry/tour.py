@@ -41,9 +41,7 @@ def way(places: Sequence[Point], start: Point) -> list[int]:
 
 
 def closed_tour(places: Sequence[Point], kicks: int) -> list[int]:
-    """Indices of the places in the order of a short closed tour."""
-    if len(places) < 4:
-        return list(range(len(places)))
+    """Indices of four places or more in the order of a short closed tour."""
     tour = _Tour(places, ends=False)
     tour.improve(kicks)
     return tour.order

@@ -195,9 +195,7 @@ def _smaller_last(
     for put in puts:
         counts[task.orientations[put.orientation].kind] += put.blank == last
     areas = [sheet.usable.area for sheet in problem.sheets]
-    for sheet in reversed(problem.opening):
-        if areas[sheet] >= areas[stock[last]]:
-            break
+    for sheet in (n for n in reversed(problem.opening) if areas[n] < areas[stock[last]]):
         if stock.count(sheet) >= problem.sheets[sheet].count:
             continue
         alone = replace(problem, begun=(sheet,), opening=(), fixed=())

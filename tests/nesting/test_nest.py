@@ -305,3 +305,19 @@ def test_a_place_that_no_digits_can_write_is_none() -> None:
     assert nested.unplaced == (("disc", 1),)
     assert [finding.code for finding in nested.findings] == ["board-finds-no-room"]
     assert proved([disc], [sheet(30.0002, 30.0002, margin=5.00005)]).spots[0].x == 5.0001
+
+
+def test_what_fits_no_blank_keeps_off_nothing() -> None:
+    large = wanted("large", shapely.Point(20, 20).buffer(20))
+    small = wanted("small", shapely.Point(6, 6).buffer(6))
+    off = replace(sheet(45, 45), avoided=((BOX(0, 0, 20, 45),),))
+    nested = proved([large, small], [off, sheet(50, 50)])
+    places = {spot.board: (nested.blanks[spot.blank - 1], spot.x) for spot in nested.spots}
+    assert places["large"][0] == 1
+    assert places["small"][0] == 1 or places["small"][1] >= 20
+    # on that blank alone the small one lies off the place
+    (spot,) = proved([small], [off]).spots
+    assert spot.x >= 20
+    nested = nest([large, small], [off])
+    assert nested.unplaced == (("large", 1),)
+    assert [spot.x >= 20 for spot in nested.spots] == [True]

@@ -251,16 +251,15 @@ def number(
     whole: bool = False,
     **rest: Any,
 ) -> Any:
-    """A key that takes one number within bounds; `rest` as of `entry`."""
+    """A key that takes one number within one bound at least; `rest` as of `entry`."""
     limits = {"gt": above, "ge": least, "lt": below, "le": most}
     phrases = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
     bounds: dict[str, Any] = {name: value for name, value in limits.items() if value is not None}
     allowed = "a whole number" if whole else "a plain number"
     if unit:
         allowed += f" in {unit}"
-    if bounds:
-        ranges = (f"{phrases[name]} {value:g}" for name, value in bounds.items())
-        allowed += ", " + " and ".join(ranges)
+    ranges = (f"{phrases[name]} {value:g}" for name, value in bounds.items())
+    allowed += ", " + " and ".join(ranges)
     return entry(meaning, allowed, unit=unit, **rest, **bounds)
 
 

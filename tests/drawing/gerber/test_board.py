@@ -100,6 +100,24 @@ def test_a_file_that_draws_no_hole_warns_of_no_digits(tmp_path: Path) -> None:
     assert (made.holes, made.doubts) == ((), ())
 
 
+def test_what_has_no_size_or_encloses_nothing_is_left_out_in_the_open(tmp_path: Path) -> None:
+    more = "%ADD12C,0*%D12*X0Y0D03*X10000Y0D02*X20000D01*G36*X0Y0D02*X10000D01*X0D01*G37*M02*"
+    made = board(tmp_path, texts={"copper": COPPER.replace("M02*", more)})
+    assert len(made.pieces) == 2
+    assert made.left_out[:3] == (
+        LeftOut("copper", "no area", 1, "it encloses nothing", True),
+        LeftOut("copper", "no size", 1, "its aperture has no size, so it draws nothing", True),
+        LeftOut("copper", "stroke", 1, "it has no size, so it draws nothing", True),
+    )
+
+
+def test_a_flash_draws_no_edge(tmp_path: Path) -> None:
+    edge = "%FSLAX34Y34*%%MOMM*%%ADD10R,20.0X20.0*%D10*X100000Y100000D03*M02*"
+    with pytest.raises(Refusal) as caught:
+        board(tmp_path, texts={"edge": edge})
+    assert [finding.code for finding in caught.value.findings] == ["outline-empty"]
+
+
 @pytest.mark.parametrize(
     ("texts", "unit", "code", "words"),
     [

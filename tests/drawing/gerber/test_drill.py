@@ -132,7 +132,8 @@ FAULTS = {
     "an arc about its start": (
         (*METRIC, "G00X0Y0", "G03X4.0Y0I0J0", "M30"), 7, "no centre of an arc fits",
     ),
-    "two signs": (("M48", "METRIC", "T1C0.8", "%", "T1", "X1Y", "M30"), 6, "Y is no word"),
+    "no figures": (("M48", "METRIC", "T1C0.8", "%", "T1", "X1Y", "M30"), 6, "Y is no word"),
+    "a sign alone": ((*METRIC, "X-Y1000", "M30"), 6, "- is no number"),
     "digits after the first number": (
         ("M48", "METRIC", "T1C0.8", "%", "T1", "X1500Y0", ";FILE_FORMAT=4:2", "M30"), 7,
         "digits comes after the first number",

@@ -264,6 +264,7 @@ FAULTS = {
     "macro outline that is open": (macro("\n4,1,3,0,0,2,0,0,2,9,9,0"), 2, "not closed"),
     "macro corners": (macro("\n5,1,9999999,0,0,2,0"), 2, "cannot have"),
     "macro assignment": (macro("\n$x=1"), 2, "is no assignment"),
+    "macro signs": (macro("\n21,1,2x),1,0,0,0"), 2, "no number and no expression"),
     "macro bracket": (macro("\n21,1,(1 2),1,0,0,0"), 2, "no number and no expression"),
     "macro exposure": (macro("\n1,2,1,0,0"), 2, "is 2, neither 0 nor 1"),
     "macro size": (macro("\n1,1,-2,0,0"), 2, "a size is -2, below zero"),
