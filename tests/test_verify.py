@@ -246,6 +246,22 @@ def test_a_report_of_a_cutter_that_the_job_lacks_is_refused(out: Path) -> None:
         assert not (out.parent / "new").exists()
 
 
+def test_a_report_of_a_board_that_the_job_lacks_is_refused(out: Path) -> None:
+    file = out / "report.json"
+    row = json.loads(file.read_text("utf-8"))
+    row["boards"][0]["name"] = "torch"
+    file.write_text(to_text(row), "utf-8")
+    resealed(out)
+    words = "report.json does not fit its job (the job has no board torch). Prepare the set again."
+    with pytest.raises(Refusal) as refused:
+        verify(out)
+    assert refused.value.findings[0].message == words
+    done = small_job.run("legend", out, "--out", out.parent / "new")
+    assert done.exit_code == 1
+    assert words in done.stderr
+    assert not (out.parent / "new").exists()
+
+
 def test_a_certificate_that_the_programs_do_not_bear_is_found(out: Path) -> None:
     file = out / "report.json"
     row = json.loads(file.read_text("utf-8"))

@@ -44,7 +44,7 @@ from millprep.verify.sweep import segments
 from millprep.verify.trace import Trace
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.planning import Say
-from millprep.workflow.source_set import job_of, programs_of, same_inputs, whole
+from millprep.workflow.source_set import job_of, same_inputs, unlike_job, whole
 
 ON_LAMINATE = "the laminate, component side up"
 CAUTION = (
@@ -95,13 +95,16 @@ def legend(
     set_job = job_of(source, folder, job_file)
     plan = set_job.plan
     same_inputs(source, set_job.inputs)
-    layout = source.layout(read_boards(plan, repair=True))
+    try:
+        layout = source.layout(read_boards(plan, repair=True))
+        programs = source.programs(plan.cutters, plan.machine)
+    except ValueError as fault:
+        raise Refusal([unlike_job(fault)]) from None
     laminate = next((b for b in layout.blanks if b.number == blank), None)
     if laminate is None:
         raise usage("blank-unknown", f"Set {source.set} has no blank {blank}.")
     placements = layout.on(blank)
     mill_pass = _only_pass(source, plan, laminate, placements)
-    programs = programs_of(source, plan)
     cut = _cut_area(folder, plan, mill_pass, [p for p in programs if p.blank == blank])
     say("planning the legend")
     turned = turning(plan, laminate, mill_pass, cut)

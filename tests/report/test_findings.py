@@ -49,6 +49,7 @@ def test_a_place_on_an_unknown_board_or_blank_is_not_drawn() -> None:
     findings = (
         replace(_at(1), blank=9),
         Finding(code="x", severity="warn", message="m", frame="drawing", at=(1, 1), board="no"),
+        Finding(code="x", severity="warn", message="m", frame="machine", at=(1, 1), mill_pass=9),
     )
     assert marked(replace(invented(1), findings=findings)) == ()
 
