@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from millprep import job
-from millprep.workflow.lay_out import lay_out, offcut_text
+from millprep.workflow.lay_out import lay_out, offcut_text, row, texts
 from millprep.workflow.laying import Choice
 from tests.helpers import long_and_small
 from tests.helpers.small_job import changed, put, run
@@ -49,6 +49,19 @@ def test_a_later_job_takes_the_offcut_as_its_blank(job_file: Path) -> None:
     assert blank.size == pytest.approx((x1 - x0, y1 - y0))
     assert blank.grade == "FR-4"
     assert x0 == pytest.approx(one["used_length"] + job.load(job_file).blanks[0].spacing)
+
+
+def test_a_blank_on_which_nothing_lies_has_no_figures_and_no_offcut(tmp_path: Path) -> None:
+    """The only board is put on the second of two blanks by hand."""
+    text = changed("size = [60.0, 50.0]", "size = [100.0, 50.0]\ncount = 2")
+    place = "[[board.place]]\nat = [10.0, 15.0]\nblank = 2\n\n[cutters.vee]"
+    made = lay_out(put(tmp_path, changed("[cutters.vee]", place, text)), Choice("low"))
+    assert [(blank.number, [name for name, _ in blank.boards]) for blank in made.blanks] == [
+        (2, ["lamp 1"])
+    ]
+    assert [blank["number"] for blank in row(made)["blanks"]] == [2]
+    assert made.used == (40.0,)
+    assert set(texts(made.laid, made.plan)) == {"layout.toml", "layout-offcut-2.toml"}
 
 
 def test_an_offcut_that_is_no_rectangle_is_the_blank_of_a_later_job(tmp_path: Path) -> None:
