@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from ezdxf.audit import AuditError, Auditor
 
-from millprep.drawing.dxf import raw, tags
+from millprep.drawing.dxf import opening_losses, raw, tags
 from tests.helpers.sheet import FOIL, Sheet
 
 LINE = b"0\nLINE\n5\n2F\n8\nfoil\n10\n0\n20\n0\n11\n1\n21\n1\n"
@@ -96,3 +97,35 @@ def test_a_file_cut_off_gets_its_end() -> None:
     assert kinds(mended) == SOUND
     assert tags.scan(mended).ended
     assert not tags.scan(cut).ended
+
+
+def test_vertices_that_the_library_loses_are_missed(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path)
+    track = sheet.space.add_polyline2d([(5, 5), (9, 5), (9, 9)], dxfattribs=FOIL)
+    sheet.doc.saveas(sheet.file)
+    tagged = raw.read(sheet.file.read_bytes())
+    assert opening_losses.lost(tagged, sheet.doc) == []
+    del track.vertices[1]
+    (change,) = opening_losses.lost(tagged, sheet.doc)
+    assert change.words == "missing POLYLINE part on layer 'foil': 1"
+    assert (change.layer, change.shapes) == ("foil", True)
+
+
+def test_what_the_library_mends_is_named_with_its_layer_where_it_may_hold_shapes(
+    tmp_path: Path,
+) -> None:
+    sheet = Sheet(tmp_path)
+    sheet.doc.saveas(sheet.file)
+    tagged = raw.read(sheet.file.read_bytes())
+    auditor = Auditor(sheet.doc)
+    code = AuditError.UNDEFINED_LINETYPE
+    entities = [sheet.doc.layers.get("foil"), sheet.doc.linetypes.get("ByLayer"),
+                sheet.doc.rootdict, sheet.space.query("CIRCLE")[0]]  # fmt: skip
+    for entity in entities:
+        auditor.fixed_error(code, "no such line type", dxf_entity=entity)
+    layer, line_type, table, circle = opening_losses.audited(auditor, tagged, sheet.doc)
+    assert layer.name == f"undefined-linetype {entities[0].dxf.handle}"
+    assert layer.words == "no such line type (mended)"
+    assert [(c.layer, c.shapes) for c in (layer, line_type, table, circle)] == [
+        ("foil", True), (None, False), (None, False), ("bores", True),
+    ]  # fmt: skip
