@@ -28,7 +28,7 @@ def test_it_writes_the_layout_a_picture_and_the_offcut(job_file: Path) -> None:
     result = run("layout", job_file, "--out", out, "--effort", "low")
     assert result.exit_code == 0, result.output
     assert "blank 1: 6 boards fill" in result.stdout
-    assert "1 blank(s); the minimum is 1" in result.stdout
+    assert "1 blank; the minimum is 1" in result.stdout
     names = ["six-blank-1.png", "six-offcut-1.toml", "six.toml"]
     assert sorted(path.name for path in out.parent.iterdir()) == names
     said = tomllib.loads(out.read_text("utf-8"))
@@ -61,6 +61,9 @@ def test_a_blank_on_which_nothing_lies_has_no_figures_and_no_offcut(tmp_path: Pa
     ]
     assert [blank["number"] for blank in row(made)["blanks"]] == [2]
     assert made.used == (40.0,)
+    said = run("layout", tmp_path / "job.toml").stdout
+    assert "blank 2: 1 board fills 25.0 % of the usable area (the best possible)" in said
+    assert "\n1 blank; the minimum is 1\n" in said
     assert set(texts(made.laid, made.plan)) == {"layout.toml", "layout-offcut-2.toml"}
 
 

@@ -36,6 +36,7 @@ def layout(
     """
     import millprep
     from millprep.model.finding import limited
+    from millprep.report.words import many
     from millprep.workflow.lay_out import row, write
 
     with terminal.refusals(as_json=as_json):
@@ -59,12 +60,13 @@ def layout(
                 if blank.covered >= most - 0.0005
                 else f"no layout fills more than {100 * most:.1f} %"
             )
+            count = len(blank.boards)
             click.echo(
-                f"blank {blank.number}: {len(blank.boards)} boards fill "
+                f"blank {blank.number}: {many(count, 'board')} fill{'s' if count == 1 else ''} "
                 f"{100 * blank.covered:.1f} % of the usable area ({best}); "
                 f"{used:.1f} mm of the length is used"
             )
-        click.echo(f"{len(done.blanks)} blank(s); the minimum is {done.least}")
+        click.echo(f"{many(len(done.blanks), 'blank')}; the minimum is {done.least}")
         for name in written:
             click.echo(f"wrote {name}")
     if done.laid.findings:
