@@ -216,11 +216,11 @@ def _layers_of_holes(
 
 def _seen_from(survey: Survey) -> DrawnFrom | None:
     """What a Gerber file says of its side: its layers are all drawn as seen from the top."""
-    if survey.function[:1] != ("Copper",):
-        return None
     # Copper,L2,Bot may go on with what kind of copper it is, such as Signal
+    if survey.function[:1] != ("Copper",) or len(survey.function) < 3:
+        return None
     sides: dict[str, DrawnFrom] = {"Bot": "components", "Top": "copper"}
-    return sides.get("".join(survey.function[2:3]))
+    return sides.get(survey.function[2])
 
 
 def _other(

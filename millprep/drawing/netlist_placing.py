@@ -34,8 +34,8 @@ MOST_PAIRS = 2_000_000
 when a shift is judged."""
 BIN, MOST_BINS = 0.2, 8
 """Shifts are counted in squares of this side, mm; so many squares with most votes are judged."""
-DRAWERS = 65521
-"""Votes are counted in so many drawers first, a prime."""
+BUCKETS = 65521
+"""Votes are counted in so many buckets first, a prime."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,9 +224,9 @@ class _OnHoles:
         # squares in four places, so that one of them holds all votes for a shift
         for right, up in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
             cells = np.floor(far_x / BIN + right) * (1 << 26) + np.floor(far_y / BIN + up)
-            # a square has no more votes than its drawer: most need no sorting
-            drawer = cells.astype(np.int64) % DRAWERS
-            full = cells[np.bincount(drawer)[drawer] >= least]
+            # a square has no more votes than its bucket: most need no sorting
+            bucket = cells.astype(np.int64) % BUCKETS
+            full = cells[np.bincount(bucket)[bucket] >= least]
             known, votes = np.unique(full, return_counts=True)
             known, votes = known[votes >= least], votes[votes >= least]
             for most in known[np.argsort(-votes, kind="stable")[:MOST_BINS]].tolist():

@@ -119,11 +119,10 @@ def _arc(
 ) -> tuple[float, ...]:
     """The same of an arc, which may climb; `lead` from its start to its centre."""
     radius, sign = math.hypot(*lead), -1 if clockwise else 1
-    first, sweep = _swept(start, end, lead, clockwise)
+    first, last, sweep = _swept(start, end, lead, clockwise)
     flat, climb = radius * sweep, end[2] - start[2]
     length = math.hypot(flat, climb)
     across, up = sign * flat / length, climb / length
-    last = math.atan2(end[1] - (start[1] + lead[1]), end[0] - (start[0] + lead[0]))
     ends = (
         value
         for angle in (first, last)
@@ -134,12 +133,12 @@ def _arc(
 
 def _swept(
     start: Sequence[float], end: Sequence[float], lead: tuple[float, float], clockwise: bool
-) -> tuple[float, float]:
-    """Where an arc begins as seen from its centre, and the angle that it turns, radians."""
+) -> tuple[float, float, float]:
+    """Where an arc begins and ends as seen from its centre, and how far it turns, radians."""
     first = math.atan2(-lead[1], -lead[0])
     last = math.atan2(end[1] - (start[1] + lead[1]), end[0] - (start[0] + lead[0]))
     sign = -1 if clockwise else 1
-    return first, (sign * (last - first)) % (2 * math.pi) or 2 * math.pi
+    return first, last, (sign * (last - first)) % (2 * math.pi) or 2 * math.pi
 
 
 def _corner_speeds(motions: _Motions, acceleration: float, tolerance: float) -> FloatArray:
@@ -234,7 +233,7 @@ def _chords(
     if lead is None:
         return [end[:2]]
     cx, cy, radius = start[0] + lead[0], start[1] + lead[1], math.hypot(*lead)
-    first, sweep = _swept(start, end, lead, clockwise)
+    first, _, sweep = _swept(start, end, lead, clockwise)
     sign = -1 if clockwise else 1
     count = math.ceil(sweep / CHORD)
     angles = (first + sign * sweep * k / count for k in range(1, count + 1))

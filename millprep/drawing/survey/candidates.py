@@ -250,9 +250,9 @@ def _attempt(
     if not shapes and not stops:
         if own_holes:
             return None
-        words = (
-            "nothing draws copper but specks below 0.001 × 0.001; look whether the unit is right"
-        )
+        words = "nothing draws copper"
+        if areas:
+            words = "all that it draws is smaller than 0.001 × 0.001; check the drawing's unit"
         stops = (Finding(code="copper-empty", severity="stop", message=words),)
     left = tuple((entry.kind, entry.count, entry.reason) for entry in ledger.left_out())
     if layer.words:

@@ -375,8 +375,7 @@ def test_copper_of_specks_is_refused_with_the_unit_in_doubt(tmp_path: Path) -> N
         (
             (
                 "copper-empty",
-                "nothing draws copper but specks below 0.001 × 0.001; look whether the unit is "
-                "right",
+                "all that it draws is smaller than 0.001 × 0.001; check the drawing's unit",
             ),
         )
     }
