@@ -34,7 +34,7 @@ from millprep.files.reading import contents
 from millprep.geometry.path import FloatArray
 from millprep.model.dialect import log_pattern
 from millprep.model.finding import Finding, Refusal, limited
-from millprep.model.set_of_programs import InputFile
+from millprep.model.job.keys import InputFile
 from millprep.model.surface_map import SurfaceMap
 
 FARTHEST = 10_000.0

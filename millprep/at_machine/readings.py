@@ -22,7 +22,7 @@ from millprep.files.reading import MOST_TEXT, contents, toml
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding, Refusal
-from millprep.model.set_of_programs import InputFile
+from millprep.model.job.keys import InputFile
 from millprep.report.report_model import Report
 
 FARTHEST = 10_000.0

@@ -38,6 +38,13 @@ from millprep.cli.verify import verify
 from millprep.cli.watch import watch
 from millprep.files import writing
 
+LITTER = (300_000, 20, 100)
+"""How many new objects Python makes before it looks for litter, `gc.set_threshold`.
+
+A drawing is read into a million objects that stay: to look through all of them after every 700 new
+ones takes a fifth of the time. A run on kept results makes fewer than 300 000.
+"""
+
 
 class InOrder(click.Group):
     """A group whose help lists the commands in the order in which a person needs them."""
@@ -96,10 +103,7 @@ for command in (
 
 def main() -> None:
     """Run the command line; a fault of ours ends with 70 and says so."""
-    # a drawing is read into a million objects that stay: to look through all of them for litter
-    # after every 700 new ones takes a fifth of the time; a run on kept results makes fewer than
-    # 300 000
-    gc.set_threshold(300_000, 20, 100)
+    gc.set_threshold(*LITTER)
     # ended from outside, a run cleans up after itself as it does after an error
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):

@@ -109,7 +109,9 @@ def prepare(
 
 def run(wish: JobWish, as_json: bool) -> None:
     """Prepare a job and say what came of it; where nothing has changed its set stays as it is."""
-    wished_set = _wished_set(wish)
+    # mistakes in the job come before all that is loaded to make a set
+    with terminal.refusals(as_json=as_json, out=wish.out, explained=True):
+        wished_set = _wished_set(wish)
     same = None if wished_set is None else wished_set.unchanged()
     if same is not None:
         click.echo("nothing has changed: the set stays as it is", err=True)

@@ -14,8 +14,7 @@ from typing import NamedTuple, get_args
 
 from millprep.files.reading import contents, json_value
 from millprep.model.finding import usage
-from millprep.model.job.keys import NamedFile
-from millprep.model.set_of_programs import InputFile, InputRole
+from millprep.model.job.keys import InputFile, InputRole, NamedFile
 
 FOLDER = "job"
 """Where a set keeps them."""

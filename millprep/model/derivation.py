@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding
+from millprep.model.job.keys import InputFile
 from millprep.model.milling_pass import Reading
-from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import Levelling
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
-from pathlib import Path
 from types import MappingProxyType
 from typing import Literal
 
@@ -19,36 +18,13 @@ from millprep.model.blank import Blank, Box, Clamp, Layout, Placement
 from millprep.model.cut import Cuts, DrilledInOtherPass, HoleCut
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
+from millprep.model.job.keys import InputFile
 from millprep.model.judged import BoardJudged, Check
 from millprep.model.machine import Machine
 from millprep.model.machine_time import RunningTime, TimeFit
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.model.program import Program, Resumption
 from millprep.model.surface_map import Levelling
-
-InputRole = Literal["job", "bench", "named", "reading"]
-"""What a file is to a set; a job names its drawings and other files."""
-
-
-@dataclass(frozen=True, slots=True)
-class InputFile:
-    """A file the set was made from, by its name in the job and its hash.
-
-    Attributes:
-        file: the name; a byte of it that is no text is shown as U+FFFD, so that any file of a set
-            can hold it.
-        role: what it is to the set.
-        source: where it can be read; None where that is not known.
-    """
-
-    file: str
-    sha256: str
-    role: InputRole = "named"
-    source: Path | None = field(default=None, compare=False)
-
-    def __post_init__(self) -> None:
-        text = self.file.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-        object.__setattr__(self, "file", text)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,10 +15,11 @@ from millprep.model.blank import Layout
 from millprep.model.board import Board
 from millprep.model.by_hand import by_hand
 from millprep.model.cutter import Cutter
+from millprep.model.job.keys import InputFile
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, MillingPass, Reading, RegistrationHole, Vernier
 from millprep.model.program import Program
-from millprep.model.set_of_programs import CutSet, InputFile
+from millprep.model.set_of_programs import CutSet
 from millprep.model.surface_map import Levelling
 from millprep.report.board_rows import BoardRow, CertificateRow, JoinRow
 from millprep.report.pass_rows import PassRow

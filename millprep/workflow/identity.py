@@ -17,7 +17,7 @@ from millprep.cache import Cache
 from millprep.files import writing
 from millprep.model.finding import Finding, Refusal
 from millprep.model.job.job import JobPlan
-from millprep.model.set_of_programs import InputFile
+from millprep.model.job.keys import InputFile
 from millprep.workflow import set_on_disk
 from millprep.workflow.time_log import fit_of
 
@@ -72,6 +72,9 @@ class WishedSet:
         out: folder of the set.
         layout: a stored layout besides the job; None for none.
         options: that change what is made.
+
+    Raises:
+        Refusal: for mistakes in the job.
     """
 
     def __init__(
@@ -83,7 +86,7 @@ class WishedSet:
 
     def _key(self) -> str | None:
         """What came of the wish is kept under this; None where the files cannot be read."""
-        with suppress(Refusal, OSError):
+        with suppress(OSError):
             plan = job.load(self.job_file)
             inputs = (*read_inputs(plan, self.job_file), *fit_of(plan.machine)[0])
             known = [(i.file, i.sha256, i.role, i.source and i.source.resolve()) for i in inputs]
@@ -107,9 +110,10 @@ class WishedSet:
 
     def keep(self, id: str, findings: Iterable[Finding], lines: Iterable[str]) -> None:  # noqa: A002
         """Remember what was made, unless a file was saved meanwhile."""
-        if self.key is not None and self.key == self._key():
-            made = SetAsMade(_hashes(self.out), id, tuple(findings), tuple(lines))
-            self.cache.write(self.key, pickle.dumps(made, protocol=5))
+        with suppress(Refusal):
+            if self.key is not None and self.key == self._key():
+                made = SetAsMade(_hashes(self.out), id, tuple(findings), tuple(lines))
+                self.cache.write(self.key, pickle.dumps(made, protocol=5))
 
 
 def _hashes(folder: Path) -> dict[str, str]:

@@ -22,7 +22,8 @@ from millprep.model.board import Board
 from millprep.model.derivation import Derivation
 from millprep.model.finding import Finding, Refusal, limited
 from millprep.model.job.job import JobPlan
-from millprep.model.set_of_programs import BoardCopy, CutSet, InputFile, MilledBlank
+from millprep.model.job.keys import InputFile
+from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.verify import prove
 from millprep.verify.buzz_out import buzz_out
 from millprep.verify.prove import Checked

@@ -12,8 +12,8 @@ from millprep import job
 from millprep.job import copies
 from millprep.model.finding import Finding, Refusal, stop, usage
 from millprep.model.job.job import JobPlan
+from millprep.model.job.keys import InputFile
 from millprep.model.program import Program
-from millprep.model.set_of_programs import InputFile
 from millprep.model.surface_map import Levelling
 from millprep.report import report_file
 from millprep.report.report_model import Report

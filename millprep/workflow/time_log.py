@@ -5,9 +5,9 @@ from __future__ import annotations
 import hashlib
 
 from millprep.files.row_file import RowFile
+from millprep.model.job.keys import InputFile
 from millprep.model.machine import Machine
 from millprep.model.machine_time import LoggedRun, TimeFit
-from millprep.model.set_of_programs import InputFile
 
 HEAD = """\
 # What runs of programs took, by `millprep ran`; minutes. Delete a run that was written by mistake.

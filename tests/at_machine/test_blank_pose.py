@@ -20,8 +20,8 @@ from millprep.at_machine.readings import Readings
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Finding, Refusal
+from millprep.model.job.keys import InputFile
 from millprep.model.milling_pass import MillingPass, RegistrationHole
-from millprep.model.set_of_programs import InputFile
 from millprep.report.report_model import Report
 from tests.helpers.chance import examples
 from tests.helpers.invented_report import report_of_passes

@@ -12,7 +12,7 @@ import shapely
 from millprep.at_machine.height_map import ASSUMED, REPEATS, SURE, levelling
 from millprep.at_machine.height_map_readings import MapReadings, Reading, load
 from millprep.model.finding import Finding, Refusal
-from millprep.model.set_of_programs import InputFile
+from millprep.model.job.keys import InputFile
 from millprep.model.surface_map import Levelling
 from tests.conftest import EXAMPLES
 

@@ -12,8 +12,8 @@ from millprep.at_machine.reading_fit import Correction
 from millprep.at_machine.readings import Readings, load
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Refusal
+from millprep.model.job.keys import InputFile
 from millprep.model.milling_pass import Measured, MillingPass, Vernier
-from millprep.model.set_of_programs import InputFile
 from millprep.passes.verniers import SIZES
 from millprep.report.report_model import Report
 from tests.helpers.invented_report import report_of_passes

@@ -14,8 +14,8 @@ from millprep.at_machine.reading_faults import centre, with_centres
 from millprep.at_machine.readings import Readings, Touches, load
 from millprep.geometry.pose import Pose
 from millprep.model.finding import Refusal
+from millprep.model.job.keys import InputFile
 from millprep.model.milling_pass import MillingPass, RegistrationHole
-from millprep.model.set_of_programs import InputFile
 from tests.helpers.invented_report import report_of_passes
 
 HOLES = (

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from millprep.model.finding import Finding
-from millprep.model.set_of_programs import CutSet, InputFile
+from millprep.model.job.keys import InputFile
+from millprep.model.set_of_programs import CutSet
 from millprep.report.sheet import sheet
 from tests.helpers.changed_set import running, with_blank
 from tests.helpers.chromium import Opened, open_sheet

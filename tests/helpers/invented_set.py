@@ -15,10 +15,11 @@ from millprep.model.board import Board, CopperPiece, Hole
 from millprep.model.cut import Cuts, HoleCut, Lap, Profile, Tab
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
 from millprep.model.finding import Finding
+from millprep.model.job.keys import InputFile
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, MillingPass, RegistrationHole
 from millprep.model.program import Figures, Move, Program
-from millprep.model.set_of_programs import BoardCopy, CutSet, InputFile, MilledBlank
+from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 
 COPPER, THICK, MARGIN, SHIFT = 0.035, 1.6, 10.0, 200.0
 VEE = Vee(

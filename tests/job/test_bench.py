@@ -16,7 +16,7 @@ from millprep.job.copies import keep
 from millprep.job.load import bench_tables
 from millprep.model.cutter import Vee
 from millprep.model.finding import Refusal
-from millprep.model.set_of_programs import InputFile
+from millprep.model.job.keys import InputFile
 from tests.helpers.small_job import JOB, draw, edge, pad, run, track
 
 START, BOARDS = JOB.index("[machine]"), JOB.index("[[board]]")

@@ -9,8 +9,9 @@ import pytest
 from millprep.model.blank import Box
 from millprep.model.cut import Cuts
 from millprep.model.finding import Finding
+from millprep.model.job.keys import InputFile
 from millprep.model.milling_pass import Holding
-from millprep.model.set_of_programs import CutSet, InputFile
+from millprep.model.set_of_programs import CutSet
 from millprep.report.sheet import MOST_TO_DECIDE, findings_text, kept, sheet
 from tests.helpers.changed_set import running, with_blank
 from tests.helpers.invented_set import VEE, invented, refused

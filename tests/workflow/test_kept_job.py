@@ -15,6 +15,7 @@ from ezdxf.layouts.layout import Modelspace
 from millprep.cache import Cache
 from millprep.geometry.pose import Pose
 from millprep.job import load
+from millprep.model.finding import Refusal
 from millprep.report.report_file import seal, to_text
 from millprep.workflow.identity import SetAsMade, WishedSet, read_inputs
 from tests.helpers import bent
@@ -215,10 +216,12 @@ def test_a_set_is_known_again_unless_a_file_was_saved_while_it_was_made(tmp_path
     assert wished("low").unchanged() is None
     drawing.write_bytes(before)
     assert (wished("low").unchanged(), wished("high").unchanged()) == (again, None)
-    # nor is anything kept of a job that cannot be read
+    # nor is anything kept of a job that was broken meanwhile
+    late = wished("late")
     job_file.write_text("no job")
-    wished("low").keep("89ab", (), ())
-    assert wished("low").unchanged() is None
+    late.keep("89ab", (), ())
+    with pytest.raises(Refusal, match="not valid TOML"):
+        wished("late")
     assert len(list((tmp_path / "kept").iterdir())) == 1
 
 

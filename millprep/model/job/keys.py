@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass as plain_dataclass
+from dataclasses import field
 from functools import cache
 from pathlib import Path as File
-from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple, get_args
 
 from pydantic import (
     AfterValidator,
@@ -92,6 +93,31 @@ class NamedFile(NamedTuple):
 
     file: File
     name: str
+
+
+InputRole = Literal["job", "bench", "named", "reading"]
+"""What a file is to a set; a job names its drawings and other files."""
+
+
+@plain_dataclass(frozen=True, slots=True)
+class InputFile:
+    """A file the set was made from, by its name in the job and its hash.
+
+    Attributes:
+        file: the name; a byte of it that is no text is shown as U+FFFD, so that any file of a set
+            can hold it.
+        role: what it is to the set.
+        source: where it can be read; None where that is not known.
+    """
+
+    file: str
+    sha256: str
+    role: InputRole = "named"
+    source: File | None = field(default=None, compare=False)
+
+    def __post_init__(self) -> None:
+        text = self.file.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+        object.__setattr__(self, "file", text)
 
 
 def _from_folder(value: object, info: ValidationInfo) -> NamedFile:
