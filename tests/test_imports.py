@@ -136,7 +136,7 @@ def test_a_source_that_keeps_the_rules_is_not() -> None:
 
 
 HEAVY = (
-    "fontTools", "resvg_py", "shapely", "ezdxf", "pydantic", "numpy", "jinja2", "scipy", "skfem",
+    "fontTools", "resvg", "shapely", "ezdxf", "pydantic", "numpy", "jinja2", "scipy", "skfem",
 )  # fmt: skip
 
 

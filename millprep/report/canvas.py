@@ -212,7 +212,7 @@ def canvas(
 def save(on: Canvas, stem: Path, *, svg: bool) -> None:
     """Write `stem`.png and, with `svg`, `stem`.svg; no clock and no program name goes in."""
     text = svg_of(on.scene())
-    stem.with_suffix(".png").write_bytes(rasterised(text, on.pixels))
+    stem.with_suffix(".png").write_bytes(rasterised(text, on.size, on.pixels))
     if svg:
         stem.with_suffix(".svg").write_text(text, encoding="utf-8", newline="\n")
 

@@ -87,7 +87,7 @@ def _drawn(view: View) -> tuple[str, bytes]:
     """A picture as SVG and PNG."""
     on = view()
     text = svg(on.scene())
-    return text, rasterised(text, on.pixels)
+    return text, rasterised(text, on.size, on.pixels)
 
 
 def _pictures(cut_set: CutSet) -> Iterator[tuple[Picture, View]]:

@@ -9,7 +9,9 @@ must give the same bytes.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
+from functools import cache
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -221,22 +223,29 @@ class _Writer:
 
 
 @cached
-def rasterised(text: str, width: int) -> bytes:
-    """SVG as PNG, so many pixels wide."""
-    import resvg_py
+def rasterised(text: str, page: tuple[float, float], width: int) -> bytes:
+    """SVG of a page in mm as PNG, so many pixels wide."""
+    import resvg
 
-    return bytes(
-        resvg_py.svg_to_bytes(
-            svg_string=text,
-            width=width,
-            dpi=96.0,
-            background="#ffffff",
-            skip_system_fonts=True,
-            font_files=[font_file(REGULAR), font_file(BOLD)],
-            font_family="DejaVu Sans",
-            sans_serif_family="DejaVu Sans",
-        )
+    scale = width / page[0]
+    size = width, math.ceil(page[1] * scale)
+    tree = resvg.usvg.Tree.from_str(text, _rasteriser())
+    return resvg.render(
+        tree, (scale, 0.0, 0.0, 0.0, scale, 0.0), bg_size=size, bg_color=(255, 255, 255, 255)
     )
+
+
+@cache
+def _rasteriser() -> Any:
+    """Settings of the rasteriser: a pixel for a mm, and the package's own font, read once."""
+    from resvg import usvg
+
+    options = usvg.Options.default()
+    options.dpi = 25.4
+    for name in (REGULAR, BOLD):
+        # the file's name alone would have it opened again for every letter
+        options.load_font_data(Path(font_file(name)).read_bytes())
+    return options
 
 
 FOLDER = "as-cut"
