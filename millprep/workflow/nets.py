@@ -153,7 +153,7 @@ class _Finder:
     def __init__(self, index: int, plan: BoardPlan, board: Board, celsius: float) -> None:
         self.index, self.plan, self.board = index, plan, board
         self.copper = _Copper(board, plan.jumper_ends)
-        self.wires = plan.jumper_wires(celsius)
+        self.wires = [(self.copper.under(wire.start), wire) for wire in plan.jumper_wires(celsius)]
         self.misfits: list[Misfit] = []
         self.taken: dict[str, str] = {}
         self.netlist = _on_pieces(plan, board)
@@ -267,7 +267,7 @@ class _Finder:
             for piece, its in zip(self.board.pieces, self.copper.first, strict=True)
             if its == first
         ]
-        wires = [wire for wire in self.wires if self.copper.under(wire.start) == first]
+        wires = [wire for its, wire in self.wires if its == first]
         return NetFacts(net.name, tuple(pieces), net.volts, net.amperes, net.loads, tuple(wires))
 
     def _misfit(
