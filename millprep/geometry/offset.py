@@ -20,6 +20,9 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import SAGITTA, FloatArray, Path
 
+ComplexArray = NDArray[np.complex128]
+Flags = NDArray[np.bool_]
+
 LEFT_OUT = 0.01
 """GEOS leaves out hollows shallower than this fraction of the distance."""
 SMOOTHED = 0.004
@@ -128,123 +131,114 @@ def from_points(points: FloatArray) -> Path:
     keep = np.ones(len(points), dtype=bool)
     keep[1:] = np.abs(np.diff(points, axis=0)).max(axis=1) > 1e-7
     p = points[keep]
-    closed = len(p) > 3 and bool(np.abs(p[0] - p[-1]).max() <= 1e-7)
-    if closed:
-        p = _start_at_corner(np.vstack((p[:-1], p[:1])))
     if len(p) < 4:
         return Path.lines(p)
-    runs = _runs(p)
-    xy: list[FloatArray] = []
+    # points as complex numbers from here on: a product with a conjugate holds dot and cross product
+    z = p @ np.array([1, 1j])
+    if np.abs(p[0] - p[-1]).max() <= 1e-7:
+        z, flags = _from_corner(z[:-1])
+    else:
+        flags = _quads(z)
+    corners: list[ComplexArray] = []
     bulges: list[FloatArray] = []
     at = 0
-    for first, last in runs:
-        xy.append(p[at : first + 1])
+    for first, last in _runs(z, flags):
+        corners.append(z[at : first + 1])
         bulges.append(np.zeros(first - at))
-        arc_xy, arc_bulge = _arc(p[first : last + 1])
-        xy.append(arc_xy[1:-1])
+        middle, arc_bulge = _arc(z[first : last + 1])
+        corners.append(middle)
         bulges.append(arc_bulge)
         at = last
-    xy.append(p[at:])
-    bulges.append(np.zeros(len(p) - 1 - at))
-    return Path(np.vstack(xy), np.concatenate(bulges))
+    corners.append(z[at:])
+    bulges.append(np.zeros(len(z) - 1 - at))
+    xy = np.concatenate(corners)
+    return Path(np.column_stack((xy.real, xy.imag)), np.concatenate(bulges))
 
 
-def _quads(p: FloatArray) -> NDArray[np.bool_]:
+def _quads(z: ComplexArray) -> Flags:
     """(n - 3,) whether points i … i + 3 lie on one circle, close enough together."""
-    a, b, c, d = p[:-3], p[1:-2], p[2:-1], p[3:]
-    ab, bc, cd = b - a, c - b, d - c
-    turn1 = ab[:, 0] * bc[:, 1] - ab[:, 1] * bc[:, 0]
-    turn2 = bc[:, 0] * cd[:, 1] - bc[:, 1] * cd[:, 0]
-    ac = c - a
-    ab2, ac2 = (ab**2).sum(1), (ac**2).sum(1)
+    step = np.diff(z)
+    turn = step[:-1].conj() * step[1:]
+    size = step.real**2 + step.imag**2
+    ab, ac = step[:-2], step[:-2] + step[1:-1]
     with np.errstate(divide="ignore", invalid="ignore"):
-        cross = 2 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
-        centre = np.column_stack(
-            (
-                (ac[:, 1] * ab2 - ab[:, 1] * ac2) / cross,
-                (ab[:, 0] * ac2 - ac[:, 0] * ab2) / cross,
-            )
-        )
-        radius = np.hypot(centre[:, 0], centre[:, 1])
-        off = np.abs(np.hypot(*(d - a - centre).T) - radius)
-        longest = np.maximum(np.maximum(ab2, (bc**2).sum(1)), (cd**2).sum(1))
-        sagitta = longest / (8 * radius)
-        result: NDArray[np.bool_] = (
-            (turn1 * turn2 > 0)
+        centre = ab * (ac.real**2 + ac.imag**2) - ac * size[:-2]
+        centre *= 0.5j / turn.imag[:-1]
+        radius = np.abs(centre)
+        off = np.abs(np.abs(ac + step[2:] - centre) - radius)
+        longest = np.maximum(np.maximum(size[:-2], size[1:-1]), size[2:])
+        result: Flags = (
+            (turn.imag[:-1] * turn.imag[1:] > 0)
             & (off <= ON_CIRCLE)
-            & (sagitta <= ARC_FIT)
+            & (longest / (8 * radius) <= ARC_FIT)
             & (radius <= MAX_RADIUS)
-            & ((ab * bc).sum(1) > 0)
-            & ((bc * cd).sum(1) > 0)
+            & (turn.real[:-1] > 0)
+            & (turn.real[1:] > 0)
         )
-    result &= np.isfinite(radius)
     return result
 
 
-def _runs(p: FloatArray) -> list[tuple[int, int]]:
+def _runs(z: ComplexArray, flags: Flags) -> list[tuple[int, int]]:
     """First and last vertex of every arc, in order, not overlapping."""
-    flags = np.concatenate(([False], _quads(p), [False])).astype(np.int8)
-    edges = np.diff(flags)
+    edges = np.diff(np.concatenate(([False], flags, [False])).astype(np.int8))
     starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
     runs: list[tuple[int, int]] = []
     floor = 0
     for first, stop in zip(starts.tolist(), ends.tolist(), strict=True):
-        for start, last in _split(p, max(first, floor), stop + 2):
+        for start, last in _split(z, max(first, floor), stop + 2):
             runs.append((start, last))
             floor = last
     return runs
 
 
-def _split(p: FloatArray, first: int, last: int) -> list[tuple[int, int]]:
+def _split(z: ComplexArray, first: int, last: int) -> list[tuple[int, int]]:
     """A run that is one circle as a whole, or its halves, which may be other circles."""
     if last - first < 3:
         return []
-    points = p[first : last + 1]
-    centre, radius = _circle(points)
-    if np.abs(np.hypot(*(points - centre).T) - radius).max() <= 5 * ON_CIRCLE:
+    run = z[first : last + 1]
+    centre, radius = _circle(run)
+    if np.abs(np.abs(run - centre) - radius).max() <= 5 * ON_CIRCLE:
         return [(first, last)]
     half = (first + last) // 2
-    return _split(p, first, half) + _split(p, half, last)
+    return _split(z, first, half) + _split(z, half, last)
 
 
-def _circle(points: FloatArray) -> tuple[FloatArray, float]:
+def _circle(run: ComplexArray) -> tuple[complex, float]:
     """The circle through the first, a far and a middle point of a run."""
-    n = len(points) - 1
+    n = len(run) - 1
     # a full turn ends where it starts, so the last point adds nothing
-    a, b, c = points[0], points[max(n // 3, 1)], points[max(2 * n // 3, 2)]
+    a, b, c = run[[0, max(n // 3, 1), max(2 * n // 3, 2)]].tolist()
     ab, ac = b - a, c - a
-    cross = 2 * (ab[0] * ac[1] - ab[1] * ac[0])
+    cross = (ab.conjugate() * ac).imag
     if cross == 0:
         return a, math.inf
-    ab2, ac2 = ab @ ab, ac @ ac
-    centre = np.array((ac[1] * ab2 - ab[1] * ac2, ab[0] * ac2 - ac[0] * ab2)) / cross
-    return a + centre, float(np.hypot(centre[0], centre[1]))
+    centre = (ab * abs(ac) ** 2 - ac * abs(ab) ** 2) * 0.5j / cross
+    return a + centre, abs(centre)
 
 
-def _arc(points: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """One run as one arc, or as two where it turns by more than half a circle."""
-    centre, _ = _circle(points)
-    rays = points - centre
-    turned = np.unwrap(np.arctan2(rays[:, 1], rays[:, 0])) - math.atan2(rays[0, 1], rays[0, 0])
+def _arc(run: ComplexArray) -> tuple[ComplexArray, FloatArray]:
+    """Bulge of one run as one arc, or of two and the point between them.
+
+    It is two where the run turns by more than half a circle.
+    """
+    centre, _ = _circle(run)
+    rays = run - centre
+    angle = np.angle(rays)
+    turned = angle - angle[0]
+    turned[1:] -= math.tau * np.cumsum(np.round(np.diff(angle) / math.tau))
     sweep = float(turned[-1])
     if abs(sweep) < math.pi * 0.9:
-        return points[[0, -1]], np.array([math.tan(sweep / 4)])
-    half = len(points) // 2
+        return run[:0], np.array([math.tan(sweep / 4)])
+    half = len(run) // 2
     first = float(turned[half])
-    return points[[0, half, -1]], np.array([math.tan(first / 4), math.tan((sweep - first) / 4)])
+    return run[half : half + 1], np.array([math.tan(first / 4), math.tan((sweep - first) / 4)])
 
 
-def _start_at_corner(p: FloatArray) -> FloatArray:
-    """A closed run of points, turned so that it starts where no arc passes through."""
-    loop = p[:-1]
-    n = len(loop)
-    if n < 4:
-        return p
-    flags = _quads(np.vstack((loop, loop[:3])))
+def _from_corner(loop: ComplexArray) -> tuple[ComplexArray, Flags]:
+    """A closed run of points, and its quads, from where no arc passes through to there again."""
+    flags = _quads(np.concatenate((loop, loop[:3])))
     # vertex v is inside an arc when a quad with v as second or third point lies on a circle
     inside = np.roll(flags, 1) | np.roll(flags, 2)
     free = np.flatnonzero(~inside)
-    if len(free) == 0 or not inside[0]:
-        return p
-    v = int(free[0])
-    return np.vstack((loop[v:], loop[: v + 1]))
+    v = int(free[0]) if len(free) else 0
+    return np.concatenate((loop[v:], loop[: v + 1])), np.roll(flags, -v)[:-2]

@@ -6,11 +6,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank, Placement, on_blank, on_drawing
-from millprep.model.board import Hole
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, Vee
 from millprep.model.finding import MOST_PER_CODE, MOST_PLACES, Finding
@@ -121,7 +123,9 @@ def check_board(placement: Placement) -> tuple[Finding, ...]:
     drawn = placement.board
     findings = _drilled_away(placement)
     shapely.prepare(drawn.outline)
-    for piece in drawn.pieces:
+    within = shapely.covers(drawn.outline, [piece.shape for piece in drawn.pieces])
+    for n in np.flatnonzero(~within).tolist():
+        piece = drawn.pieces[n]
         beyond = piece.shape.difference(drawn.outline)
         if beyond.area > 1e-6:
             at = beyond.representative_point()
@@ -158,13 +162,20 @@ def check_board(placement: Placement) -> tuple[Finding, ...]:
 def _drilled_away(placement: Placement) -> list[Finding]:
     """A stop for every piece that its holes take away whole."""
     drawn = placement.board
-    tree = shapely.STRtree([piece.shape for piece in drawn.pieces])
-    by_piece: dict[int, list[Hole]] = {}
-    for hole in drawn.holes:
-        for n in tree.query(hole.spine, predicate="dwithin", distance=hole.diameter / 2).tolist():
-            by_piece.setdefault(n, []).append(hole)
+    shapes = np.array([piece.shape for piece in drawn.pieces], dtype=object)
+    spines = np.array([hole.spine for hole in drawn.holes], dtype=object)
+    radii = np.array([hole.diameter / 2 for hole in drawn.holes])
+    which, on = shapely.STRtree(shapes).query(spines, predicate="dwithin", distance=radii)
+    rims = 2 * shapely.length(spines) + math.tau * radii
+    # where no disc fits, every point of what is left lies near the edge of a hole or the copper
+    taken = radii * rims - math.pi * radii**2 + _near(rims, 1)
+    spare = shapely.area(shapes) - np.bincount(on, taken[which], len(shapes))
+    spare -= _near(shapely.length(shapes), shapely.get_num_interior_rings(shapes) + 1)
     findings = []
-    for n, holes in sorted(by_piece.items()):
+    for n in np.flatnonzero(spare <= 0).tolist():
+        holes = [drawn.holes[k] for k in which[on == n].tolist()]
+        if not holes:
+            continue
         piece = drawn.pieces[n]
         opened = shapely.union_all([hole.spine.buffer(hole.diameter / 2) for hole in holes])
         if not piece.shape.difference(opened).buffer(-LEAST_RIM).is_empty:
@@ -178,6 +189,11 @@ def _drilled_away(placement: Placement) -> list[Finding]:
         )
         findings.append(on_drawing(placement, "copper-drilled-away", "stop", message, piece.at))
     return findings
+
+
+def _near(length: FloatArray, loops: int | NDArray[np.int32]) -> FloatArray:
+    """No more area lies within `LEAST_RIM` of loops of this length, mm²."""
+    return 2 * LEAST_RIM * length + math.pi * LEAST_RIM**2 * loops
 
 
 def tight_gap_findings(

@@ -128,13 +128,14 @@ def _with_cutter(
     first_zone = spacing.surface / 2 - GOUGE
     # what a neighbour's own first lap clears, counted from its edge, needs no later lap
     later_zone = max(first_zone, spacing.surface / 2 + spacing.foot - spacing.pitch)
-    zones = [offsets(list(tree.geometries), zone) for zone in (first_zone, later_zone)]
     laps: list[Lap] = []
     broken: dict[int, BaseGeometry] = {}
     for number, distance in enumerate(spacing.distances):
         grown = offsets(chosen, distance)
-        zone = zones[min(number, 1)]
-        near = _neighbours(tree, chosen, distance + (first_zone, later_zone)[min(number, 1)])
+        if number < 2:
+            kept_clear = later_zone if number else first_zone
+            zone = offsets(list(tree.geometries), kept_clear)
+        near = _neighbours(tree, chosen, distance + kept_clear)
         for k, i in enumerate(which):
             keep_out = [zone[j] for j in near[k] if j != i]
             for boundary in boundaries_of(grown[k]):
@@ -199,16 +200,16 @@ def _paths(line: BaseGeometry, boundary: shapely.LinearRing, climb: bool) -> Ite
         if part.length < SHORTEST:
             continue
         path = from_line(part)
-        if not _along(path, boundary):
+        if not _along(part, path, boundary):
             path = path.reversed()
         # the boundary has its copper on the left; a climbing cutter wants it on the right
         yield path.reversed() if climb else path
 
 
-def _along(path: Path, boundary: shapely.LinearRing) -> bool:
-    """Whether a piece of a boundary runs the way the boundary does."""
+def _along(line: shapely.LineString, path: Path, boundary: shapely.LinearRing) -> bool:
+    """Whether a piece of a boundary, a line with its path, runs the way the boundary does."""
     if path.closed:
-        return bool(shapely.LinearRing(path.flattened()).is_ccw == boundary.is_ccw)
+        return bool(shapely.is_ccw(line) == boundary.is_ccw)
     step = min(path.length / 3, 0.05)
     a, b = (shapely.Point(path.point_at(s)) for s in (0.0, step))
     forward = (boundary.project(b) - boundary.project(a)) % boundary.length

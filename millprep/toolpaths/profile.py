@@ -49,10 +49,12 @@ def profile(
                 _profile(part.exterior, True, placement, blank, plan)
                 for part in shapely.get_parts(axis)
             ]
-        grown = offset(shapely.Polygon(area.exterior), radius)
+        board = shapely.Polygon(area.exterior)
+        grown = offset(board, radius)
         assert isinstance(grown, shapely.Polygon)
-        left = offset(grown, -radius).difference(shapely.Polygon(area.exterior))
-        findings += _corners(placement, left, radius)
+        if board.convex_hull.area - board.area > math.pi * (CORNER / 2) ** 2:
+            # only in a hollow corner is anything left
+            findings += _corners(placement, offset(grown, -radius).difference(board), radius)
         outer.append(_profile(grown.exterior, False, placement, blank, plan))
     return (*inner, *outer), tuple(findings)
 
