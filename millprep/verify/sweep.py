@@ -29,7 +29,7 @@ PATH_TOLERANCE = 0.002
 """Distance of a chord from its arc, mm: at 5 µm the narrowest gap was 4 µm off."""
 DISC_TOLERANCE = 0.001
 """Distance of a disc's polygon from its circle, mm; the polygon lies inside."""
-CHUNK = 96
+CHUNK = 192
 """Segments swept as one piece: short enough for small unions, long enough to be few."""
 WORKERS = 2
 
@@ -182,6 +182,11 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
         [radii(cutter, -reach[:, 2], level), radii(cutter, -reach[:, 5], level)]
     )
     a, b = pose.points(reach[:, 0:2]), pose.points(reach[:, 3:5])
+    if isinstance(cutter, EndMill):
+        # it goes the same way at every depth, and is as wide there
+        _, first = np.unique(np.hstack((a, b)), axis=0, return_index=True)
+        first.sort()
+        a, b, radius = a[first], b[first], radius[first]
     moving = np.abs(b - a).max(axis=1) > 1e-9
     level_cut = moving & (np.abs(radius[:, 1] - radius[:, 0]) < 1e-7)
     ramp = moving & ~level_cut
@@ -189,9 +194,9 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
         *_stadiums(a[level_cut], b[level_cut], radius[level_cut].max(axis=1), fine),
         *_ramps(a[ramp], b[ramp], radius[ramp], fine),
     ]
-    # A plunge is a disc; most start a cut of the same depth, whose round end covers it.
+    # Up or down is a disc; most are at an end of a cut of the same depth, which is as round.
     still = np.flatnonzero(~moving)
-    bare = still[~_covered(still, a, radius, level_cut)]
+    bare = still[~_covered(still, a, b, radius, level_cut)]
     spots = radius[bare].max(axis=1)
     keep = spots > 1e-9
     # a drill goes up where it went down: one disc
@@ -304,16 +309,20 @@ def _discs(at: FloatArray, radius: FloatArray, fine: int) -> list[Shapes]:
 
 
 def _covered(
-    still: NDArray[np.intp], a: FloatArray, radius: FloatArray, level_cut: NDArray[np.bool_]
+    still: NDArray[np.intp],
+    a: FloatArray,
+    b: FloatArray,
+    radius: FloatArray,
+    level_cut: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
-    """Which plunges a neighbouring level cut covers."""
+    """Which discs the level cut before or after them covers."""
     covered = np.zeros(len(still), dtype=bool)
-    after = np.minimum(still + 1, len(a) - 1)
-    covered |= (
-        level_cut[after]
-        & (np.abs(a[after] - a[still]).max(axis=1) < 1e-9)
-        & (radius[after].max(axis=1) >= radius[still].max(axis=1) - 1e-9)
-    )
+    for near, ends in ((np.maximum(still - 1, 0), b), (np.minimum(still + 1, len(a) - 1), a)):
+        covered |= (
+            level_cut[near]
+            & (np.abs(ends[near] - a[still]).max(axis=1) < 1e-9)
+            & (radius[near].max(axis=1) >= radius[still].max(axis=1) - 1e-9)
+        )
     return covered
 
 
