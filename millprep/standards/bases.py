@@ -7,11 +7,13 @@ for its maker's drawing to say.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
@@ -130,57 +132,50 @@ def _circles(xy: FloatArray, base: Base) -> list[list[int]]:
         return []
     low, high = base.neighbours * (1 - STRETCH), base.neighbours * (1 + STRETCH)
     step = 2 * math.pi / base.positions
-    firsts: list[int] = []
-    middles = [np.zeros((0, 2))]
-    for i, at in enumerate(xy):
-        spans = xy - at
-        chords = np.hypot(spans[:, 0], spans[:, 1])
-        near = np.flatnonzero((chords >= low) & (chords <= high))
-        # The centre lies left of the chord: each pair is tried in both directions.
-        left = np.column_stack((-spans[near, 1], spans[near, 0])) / (2 * math.tan(step / 2))
-        middles.append((at + xy[near]) / 2 + left)
-        firsts += [i] * len(near)
-    centres = np.concatenate(middles)
-    likely = _likely(xy, base, centres, firsts)
-    tried = (_around(xy, base, centres[n], firsts[n]) for n in likely)
+    holes = np.asarray(shapely.points(xy))
+    tree = shapely.STRtree(holes)
+    first, second = tree.query(holes, predicate="dwithin", distance=high)
+    order = np.lexsort((second, first))
+    first, second = first[order], second[order]
+    spans = xy[second] - xy[first]
+    far = np.hypot(*spans.T) >= low
+    first, second, spans = first[far], second[far], spans[far]
+    # The centre lies left of the chord: each pair is tried in both directions.
+    left = np.column_stack((-spans[:, 1], spans[:, 0])) / (2 * math.tan(step / 2))
+    centres = (xy[first] + xy[second]) / 2 + left
+    # of more places, next to each other, than may be empty, one has a hole
+    sure = _positions(xy[first], centres, step, 1 + np.arange(base.positions - base.pins + 1))
+    spots = shapely.points(sure.reshape(-1, 2))
+    taken, _ = tree.query(spots, predicate="dwithin", distance=NEAR + ROUNDING)
+    likely = np.unique(taken // sure.shape[1])
+    places = _positions(xy[first[likely]], centres[likely], step, np.arange(base.positions))
+    nearest = np.reshape(tree.nearest(shapely.points(places.reshape(-1, 2))), places.shape[:2])
+    full = np.hypot(*(xy[nearest] - places).transpose(2, 0, 1)) <= NEAR
+    tried = map(_in_order, nearest.tolist(), full.tolist(), itertools.repeat(base.pins))
     return [circle for circle in tried if circle is not None]
 
 
-def _likely(xy: FloatArray, base: Base, centres: FloatArray, firsts: list[int]) -> list[int]:
-    """Which centres have a hole at one of more places, next to each other, than may be empty."""
-    holes, middles = xy @ np.array([1, 1j]), centres @ np.array([1, 1j])
-    turns = np.exp(
-        -1j * math.tau / base.positions * (1 + np.arange(base.positions - base.pins + 1))
-    )
-    places = middles[:, None] + (holes[firsts] - middles)[:, None] * turns
-    return [
-        n
-        for n, some in enumerate(places)
-        if (np.abs(holes - some[:, None]) <= NEAR + ROUNDING).any()
-    ]
+def _positions(
+    holes: FloatArray, centres: FloatArray, step: float, steps: NDArray[np.int64]
+) -> FloatArray:
+    """(n, steps, 2) places so many steps on from holes, clockwise around their centres."""
+    spokes = holes - centres
+    turn = np.arctan2(spokes[:, 1], spokes[:, 0])[:, None] - step * steps
+    ring = np.stack((np.cos(turn), np.sin(turn)), axis=2)
+    return np.asarray(centres[:, None] + np.hypot(*spokes.T)[:, None, None] * ring)
 
 
-def _around(xy: FloatArray, base: Base, centre: FloatArray, first: int) -> list[int] | None:
+def _in_order(nearest: list[int], full: list[bool], pins: int) -> list[int] | None:
     """The holes at the positions around a centre, clockwise from the gap; None if not the base."""
-    spoke = xy[first] - centre
-    turn = math.atan2(spoke[1], spoke[0]) - np.arange(base.positions) * 2 * math.pi / base.positions
-    places = centre + math.hypot(*spoke) * np.column_stack((np.cos(turn), np.sin(turn)))
-    distances = np.hypot(*(xy[None, :, :] - places[:, None, :]).transpose(2, 0, 1))
-    nearest = np.argmin(distances, axis=1)
-    full = distances[np.arange(base.positions), nearest] <= NEAR
-    if full.sum() != base.pins or len(set(nearest[full].tolist())) != base.pins:
+    holes = [hole for hole, there in zip(nearest, full, strict=True) if there]
+    if len(holes) != pins or len(set(holes)) != pins:
         return None
-    start = 0
-    if base.pins < base.positions:
-        gap = np.flatnonzero(~full)
-        # The empty positions are side by side, and the pins begin after the last of them.
-        ends = [g for g in gap.tolist() if full[(g + 1) % base.positions]]
-        if len(ends) != 1:
-            return None
-        start = ends[0] + 1
-    order = (start + np.arange(base.pins)) % base.positions
-    holes: list[int] = nearest[order].tolist()
-    return holes
+    # The empty positions are side by side, and the pins begin after the last of them.
+    begins = [n for n, there in enumerate(full) if there and not full[n - 1]]
+    if len(begins) > 1:
+        return None
+    before = sum(full[: begins[0]]) if begins else 0
+    return holes[before:] + holes[:before]
 
 
 def _fitted(xy: FloatArray, base: Base, holes: list[int]) -> Pattern | None:

@@ -8,8 +8,7 @@ Springs hold it. The spoilboard only pushes, so it is left out: with it a blank 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from functools import cached_property
 
 import numpy as np
@@ -170,11 +169,13 @@ class Plate:
         couplings: list[FloatArray] = []
         weights = self._weights()
         known: dict[bytes, FloatArray] = {}
+        along, across = self._springs(x)
         for n in range(long):
             kind = weights[n].tobytes()
             if kind not in known:
                 known[kind] = self._strip(x, weights[n])
-            strip = known[kind] + self._springs(x, n)
+            springs = np.tensordot(along[:, n], across, axes=(0, 0)).swapaxes(1, 2)
+            strip = known[kind] + springs.reshape(4 * height, 4 * height)
             blocks[n] += strip[: 2 * height, : 2 * height]
             blocks[n + 1] += strip[2 * height :, 2 * height :]
             couplings.append(strip[: 2 * height, 2 * height :])
@@ -185,7 +186,7 @@ class Plate:
         y = _Beam(self._steps[1])
 
         def whole(part: FloatArray) -> FloatArray:
-            return _assembled([part * weight for weight in weights])
+            return _assembled(part * weights[:, None, None])
 
         slid, bent = whole(y.mass()), whole(y.bending())
         crossed, twisted = whole(y.crossed()), whole(y.slope())
@@ -193,30 +194,21 @@ class Plate:
         energy = np.kron(x.bending(), slid) + np.kron(x.mass(), bent)
         energy += self.poisson * (mixed + mixed.T)
         energy += 2 * (1 - self.poisson) * np.kron(x.slope(), twisted)
-        rows = [y.mass() for _ in weights]
-        return np.asarray(self.rigidity * energy + LOOSE * np.kron(x.mass(), _assembled(rows)))
+        loose = _assembled(np.tile(y.mass(), (len(weights), 1, 1)))
+        return np.asarray(self.rigidity * energy + LOOSE * np.kron(x.mass(), loose))
 
-    def _springs(self, x: _Beam, n: int) -> FloatArray:
-        """What supports add to a column of elements."""
-        (step, rise), rows = self._steps, self._counts[1]
-        total = np.zeros((8 * (rows + 1), 8 * (rows + 1)))
-        for support in self.supports:
-            b = support.box
-            low, high = (
-                ((b.y0, b.x0), (b.y1, b.x1)) if self._turned else ((b.x0, b.y0), (b.x1, b.y1))
-            )
-            start, end = np.clip((low[0] / step - n, high[0] / step - n), 0.0, 1.0)
-            if start >= end:
-                continue
-            y = _Beam(rise)
-            spans = [
-                np.clip((low[1] / rise - k, high[1] / rise - k), 0.0, 1.0) for k in range(rows)
-            ]
-            held = _assembled(
-                [y.mass(*span) if span[0] < span[1] else np.zeros((4, 4)) for span in spans]
-            )
-            total += support.stiffness * np.kron(x.mass(start, end), held)
-        return total
+    def _springs(self, x: _Beam) -> tuple[FloatArray, FloatArray]:
+        """What each support adds along every column of elements, and across any of them."""
+        boxes = np.array([astuple(support.box) for support in self.supports]).reshape(-1, 2, 2)
+        stiffness = np.array([support.stiffness for support in self.supports])
+        if self._turned:
+            boxes = boxes[:, :, ::-1]
+        along, across = (
+            np.clip(boxes[:, :, k, None] / self._steps[k] - np.arange(self._counts[k]), 0.0, 1.0)
+            for k in (0, 1)
+        )
+        masses = x.mass(along[:, 0], along[:, 1]) * stiffness[:, None, None, None]
+        return masses, _assembled(_Beam(self._steps[1]).mass(across[:, 0], across[:, 1]))
 
     def _weights(self) -> FloatArray:
         """The part of each element that is laminate, (columns, rows)."""
@@ -233,11 +225,14 @@ class Plate:
         return np.asarray(np.maximum(parts, ABSENT)).reshape(long, short)
 
 
+CUBICS = np.array([[1.0, 0, -3, 2], [0, 1, -2, 1], [0, 0, 3, -2], [0, 0, -1, 1]]).T
+"""The four cubics of Hermite on 0 to 1: value and slope at both ends."""
+
+
 def _hermite(s: FloatArray, order: int) -> FloatArray:
-    """The four cubics of Hermite on 0 to 1, or a derivative of them: value, slope at both ends."""
-    powers = np.polynomial.polynomial.polyvander(s, 3 - order)
-    cubics = np.array([[1.0, 0, -3, 2], [0, 1, -2, 1], [0, 0, 3, -2], [0, 0, -1, 1]])
-    return np.asarray(powers @ np.polynomial.polynomial.polyder(cubics.T, order))
+    """The four cubics, or a derivative of them, as a further axis."""
+    powers = s[..., None] ** np.arange(4 - order)
+    return np.asarray(powers @ np.polynomial.polynomial.polyder(CUBICS, order))
 
 
 GAUSS, WEIGHTS = np.polynomial.legendre.leggauss(4)
@@ -251,32 +246,35 @@ class _Beam:
     length: float
 
     def _integral(
-        self, first: int, second: int, start: float = 0.0, end: float = 1.0
+        self, first: int, second: int, start: FloatArray | float, end: FloatArray | float
     ) -> FloatArray:
-        s = start + (end - start) * (GAUSS + 1) / 2
-        weights = WEIGHTS * (end - start) / 2 * self.length ** (1 - first - second)
-        return np.asarray((_hermite(s, first) * weights[:, None]).T @ _hermite(s, second))
+        width = np.asarray(np.subtract(end, start))[..., None]
+        s = np.asarray(start)[..., None] + width * (GAUSS + 1) / 2
+        weights = WEIGHTS * width / 2 * self.length ** (1 - first - second)
+        left = _hermite(s, first) * weights[..., None]
+        return np.asarray(left.swapaxes(-1, -2) @ _hermite(s, second))
 
-    def mass(self, start: float = 0.0, end: float = 1.0) -> FloatArray:
-        """Of the cubics themselves, from one part of the length to another."""
+    def mass(self, start: FloatArray | float = 0.0, end: FloatArray | float = 1.0) -> FloatArray:
+        """Of the cubics themselves, from one part of the length to another, or to each of many."""
         return self._integral(0, 0, start, end)
 
     def slope(self) -> FloatArray:
         """Of first derivatives."""
-        return self._integral(1, 1)
+        return self._integral(1, 1, 0.0, 1.0)
 
     def bending(self) -> FloatArray:
         """Of second derivatives."""
-        return self._integral(2, 2)
+        return self._integral(2, 2, 0.0, 1.0)
 
     def crossed(self) -> FloatArray:
         """Of the second derivatives with the cubics."""
-        return self._integral(2, 0)
+        return self._integral(2, 0, 0.0, 1.0)
 
 
-def _assembled(parts: Sequence[FloatArray]) -> FloatArray:
-    """Elements one after the other, each sharing value and slope with the next."""
-    whole = np.zeros((2 * len(parts) + 2, 2 * len(parts) + 2))
-    for n, part in enumerate(parts):
-        whole[2 * n : 2 * n + 4, 2 * n : 2 * n + 4] += part
+def _assembled(parts: FloatArray) -> FloatArray:
+    """Elements one after the other, (..., n, 4, 4), each sharing value and slope with the next."""
+    count = parts.shape[-3]
+    whole = np.zeros((*parts.shape[:-3], 2 * count + 2, 2 * count + 2))
+    for n in range(count):
+        whole[..., 2 * n : 2 * n + 4, 2 * n : 2 * n + 4] += parts[..., n, :, :]
     return whole
