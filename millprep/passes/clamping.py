@@ -112,8 +112,8 @@ def touch_point(
         if on_blank and not hidden:
             return wished
         raise Refusal([_not_free(wished, blank, number)])
-    xs, ys = np.arange(np.ceil(x0), x1), np.arange(np.ceil(y0), y1)
-    grid = np.array([(x, y) for x in xs for y in ys], dtype=float).reshape(-1, 2)
+    xs, ys = np.meshgrid(np.arange(np.ceil(x0), x1), np.arange(np.ceil(y0), y1), indexing="ij")
+    grid = np.column_stack((xs.ravel(), ys.ravel()))
     free_places = ~shapely.contains_xy(denied, grid) & ~shapely.contains_xy(
         clamped, pose.points(grid)
     )

@@ -131,17 +131,19 @@ def plan(path: Path, shift: ShiftPlan, margin: float, join_costs: JoinCosts) -> 
         centre = [np.array(shift.polygon(int(k)).centroid.coords[0]) for k in whole]
         nearest = min(range(len(whole)), key=lambda n: (math.dist(centre[n], middle), n))
         return SplitLap(path, int(whole[nearest]), ())
+    turns = _turns(allowed)
+    spots, normals = points[turns], _normals(points, path.closed)[turns]
     cost = (
         1.0
-        + 2.0 * np.clip(turning / 0.2, 0.0, 1.0)
-        + 2.0 * join_costs.near_pads(points)
-        + 0.5 * join_costs.near_foreign(points)
+        + 2.0 * np.clip(turning[turns] / 0.2, 0.0, 1.0)
+        + 2.0 * join_costs.near_pads(spots)
+        + 0.5 * join_costs.near_foreign(spots)
     )
     changes = {
-        pair: cost + join_costs.hole_errors.across(*pair, points, _normals(points, path.closed))
-        for pair in shift.pairs
+        pair: cost + join_costs.hole_errors.across(*pair, spots, normals) for pair in shift.pairs
     }
-    states = _walk(allowed, changes, path.closed)
+    states = _walk(allowed[turns], changes, path.closed)
+    states = np.repeat(states, np.diff(turns, append=count))
     joins = []
     for n in range(len(states)):
         before = states[n - 1]
@@ -199,16 +201,22 @@ def _normals(points: FloatArray, closed: bool) -> FloatArray:
     return normals
 
 
+def _turns(allowed: NDArray[np.bool_]) -> NDArray[np.int_]:
+    """The first sample, and all others that may have another state than the one before."""
+    only = np.where(allowed.sum(axis=1) == 1, allowed.argmax(axis=1), -1)
+    stays = (only[1:] >= 0) & (only[1:] == only[:-1])
+    return np.flatnonzero(np.concatenate(([True], ~stays)))
+
+
 def _walk(
     allowed: NDArray[np.bool_], changes: Mapping[tuple[int, int], FloatArray], closed: bool
 ) -> NDArray[np.int_]:
     """The state of every sample on the cheapest walk."""
     n, passes = allowed.shape
-    change = np.full((passes, passes, n), np.inf)
-    for k in range(passes):
-        change[k, k] = 0.0
+    change = np.full((n, passes, passes), np.inf)
+    change[:, range(passes), range(passes)] = 0.0
     for (a, b), cost in changes.items():
-        change[a, b] = change[b, a] = cost
+        change[:, a, b] = change[:, b, a] = cost
     best: tuple[float, list[int]] | None = None
     starts = np.flatnonzero(allowed[0]).tolist()
     for start in starts if closed else [None]:
@@ -223,29 +231,20 @@ def _viterbi(
     allowed: NDArray[np.bool_], change: FloatArray, start: int | None
 ) -> tuple[float, list[int]]:
     """Cost and states of the cheapest walk; with `start`, one that begins and ends there."""
-    n, passes = allowed.shape
     value = np.where(allowed[0], 0.0, np.inf)
     if start is not None:
-        value = np.where(np.arange(passes) == start, value, np.inf)
-    # where one pass alone may cut, as at the sample before, the walk stays and costs nothing
-    came = np.repeat(allowed.argmax(axis=1)[:, None], passes, axis=1)
-    alone = allowed.sum(axis=1) == 1
-    stays = alone[1:] & alone[:-1] & (came[1:, 0] == came[:-1, 0])
-    for t in (np.flatnonzero(~stays) + 1).tolist():
-        options = value[:, None] + change[:, :, t]
-        came[t] = options.argmin(axis=0)
-        value = np.where(allowed[t], options[came[t], np.arange(passes)], np.inf)
-    if start is None:
-        last = int(value.argmin())
-        total = float(value[last])
-    else:
-        closing = value + change[:, start, 0]
-        last = int(closing.argmin())
-        total = float(closing[last])
+        value = np.where(np.arange(len(value)) == start, value, np.inf)
+    came: list[NDArray[np.int_]] = []
+    for may, cost in zip(allowed[1:], change[1:], strict=True):
+        options = value[:, None] + cost
+        came.append(options.argmin(axis=0))
+        value = np.where(may, options.min(axis=0), np.inf)
+    closing = value if start is None else value + change[0, :, start]
+    last = int(closing.argmin())
     track = [last]
-    for t in range(n - 1, 0, -1):
-        track.append(int(came[t, track[-1]]))
-    return total, track[::-1]
+    for before in reversed(came):
+        track.append(int(before[track[-1]]))
+    return float(closing[last]), track[::-1]
 
 
 def _planned_join(path: Path, distance: float, before: int, after: int) -> PlannedJoin:

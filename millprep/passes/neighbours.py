@@ -19,6 +19,7 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.geometry.path import Point
 from millprep.model.blank import Box, Placement
@@ -299,19 +300,25 @@ def drilled_in_other_pass(
         drilled: holes by pass.
         expected: the misalignment of two passes, from 0, at a place in a direction.
     """
-    first: dict[tuple[int, str], list[tuple[int, Lap]]] = {}
+    first: dict[PieceKey, list[tuple[int, Lap]]] = {}
     for k, mine in enumerate(laps):
         for lap in mine:
             if isinstance(lap, Lap) and lap.number == 0:
                 first.setdefault((lap.placement, lap.piece), []).append((k, lap))
+    lines: dict[PieceKey, NDArray[np.object_]] = {}
     drilled_: list[DrilledInOtherPass] = []
     for k, holes in enumerate(drilled):
         for hole in holes:
             if hole.placement is None or hole.piece is None:
                 continue
-            around = first.get((hole.placement, hole.piece), [])
-            if any(other != k for other, _ in around):
-                hole_ = _drilled_in_other_pass(k, hole, hole.placement, around, expected)
+            key = (hole.placement, hole.piece)
+            around = first.get(key, [])
+            passes = [other for other, _ in around]
+            if any(other != k for other in passes):
+                if key not in lines:
+                    flat = [lap.path.line(_FLAT) for _, lap in around]
+                    lines[key] = np.array(flat, dtype=object)
+                hole_ = _drilled_in_other_pass(k, hole, key[0], passes, lines[key], expected)
                 drilled_ += [] if hole_ is None else [hole_]
     return tuple(drilled_)
 
@@ -320,18 +327,19 @@ def _drilled_in_other_pass(
     k: int,
     hole: HoleCut,
     placement: int,
-    around: Sequence[tuple[int, Lap]],
+    passes: Sequence[int],
+    lines: NDArray[np.object_],
     expected: Expected,
 ) -> DrilledInOtherPass | None:
     """How far the copper around a hole may be off; None when its own pass cuts it."""
-    lines = [lap.path.line(_FLAT) for _, lap in around]
-    far = [float(shapely.distance(line, hole.spine)) for line in lines]
+    spine = hole.spine
+    far = shapely.distance(lines, spine).tolist()
     nearest = min(far)
     worst: DrilledInOtherPass | None = None
-    for (other, _), line, away in zip(around, lines, far, strict=True):
+    for other, line, away in zip(passes, lines, far, strict=True):
         if other == k or away > nearest + AROUND:
             continue
-        way = shapely.get_coordinates(shapely.shortest_line(hole.spine, line))
+        way = shapely.get_coordinates(shapely.shortest_line(spine, line))
         (x0, y0), (x1, y1) = way.tolist()
         across = ((x1 - x0) / away, (y1 - y0) / away) if away > 1e-9 else (1.0, 0.0)
         most = expected(k, other, (x1, y1), across)

@@ -124,9 +124,14 @@ def with_tabs(
     total = profile.path.length
     if total < 3 * width:
         return profile, ()
-    starts, cost = _tab_costs(profile.path, width, avoid, joins)
+    starts, points, cost = _tab_costs(profile.path, width, avoid, joins)
     if hold is not None and not profile.inner:
-        cost = np.where(_ends_firm(profile, plan, starts, hold, firm_spans), cost, np.inf)
+        shapely.prepare(hold)
+        reach = plan.cutter.width(profile.depth) / 2 + WEB / 2 + 0.01
+        firm = shapely.dwithin(hold, points, reach)
+        for a, b in firm_spans:
+            firm |= (starts >= a) & (starts + width <= b)
+        cost = np.where(firm, cost, np.inf)
     for a, b in barred:
         cost = np.where((starts < b) & (starts + width > a), np.inf, cost)
     if not np.isfinite(cost).any():
@@ -168,46 +173,34 @@ def holds(
     return bool(tabbed.tabs)
 
 
-def _ends_firm(
-    profile: Profile,
-    plan: ProfilePlan,
-    starts: FloatArray,
-    hold: BaseGeometry,
-    firm_spans: Sequence[tuple[float, float]],
-) -> NDArray[np.bool_]:
-    """Which places of a tab lead to the frame or to a board that is held."""
-    width = plan.tab_width + plan.cutter.width(profile.depth)
-    places = shapely.points([profile.path.point_at(s + width / 2) for s in starts.tolist()])
-    reach = plan.cutter.width(profile.depth) / 2 + WEB / 2 + 0.01
-    firm: NDArray[np.bool_] = shapely.distance(places, hold) <= reach
-    for a, b in firm_spans:
-        firm |= (starts >= a) & (starts + width <= b)
-    return firm
-
-
 def _tab_costs(
     path: Path, width: float, avoid: BaseGeometry, joins: Sequence[Point]
-) -> tuple[FloatArray, FloatArray]:
-    """Possible starts of a tab along the path, and what each costs (inf where it cannot be)."""
-    starts: list[float] = []
-    places: list[Point] = []
+) -> tuple[FloatArray, NDArray[np.object_], FloatArray]:
+    """Possible starts of a tab along the path, its middle there, and what each place costs.
+
+    It costs infinitely much where no tab can be.
+    """
+    starts = [np.zeros(0)]
+    middles = [np.zeros((0, 2))]
     at = 0.0
-    for segment, length in zip(path.segments(), path.lengths.tolist(), strict=True):
-        if segment.centre is None and length >= width:
+    for n, (bulge, length) in enumerate(zip(path.bulge, path.lengths.tolist(), strict=True)):
+        if bulge == 0 and length >= width:
             # a tab that would run over the path's own start would be cut by the entry
-            for s in np.arange(at, at + length - width + 1e-9, TAB_STEP).tolist():
-                starts.append(s)
-                places.append(path.point_at(s + width / 2))
+            starts.append(np.arange(at, at + length - width + 1e-9, TAB_STEP))
+            share = (starts[-1] - at + width / 2) / length
+            middles.append(path.xy[n] + share[:, None] * (path.xy[n + 1] - path.xy[n]))
         at += length
-    if not starts:
-        return np.zeros(1), np.full(1, np.inf)
-    points = shapely.points(np.array(places))
-    near = np.maximum(0, KEEP_AWAY + width / 2 - shapely.distance(points, avoid)) / KEEP_AWAY
-    cost = near.copy()
+    points = shapely.points(np.concatenate(middles))
+    cost = np.zeros(len(points))
+    reach = KEEP_AWAY + width / 2
+    (near, _), away = shapely.STRtree(shapely.get_parts(avoid)).query_nearest(
+        points, max_distance=reach, return_distance=True, all_matches=False
+    )
+    cost[near] = (reach - away) / KEEP_AWAY
     if joins:
         gap = shapely.distance(points, shapely.MultiPoint(list(joins)))
         cost = np.where(gap < width, np.inf, cost)
-    return np.array(starts), cost
+    return np.concatenate(starts), points, cost
 
 
 def _corners(placement: Placement, left: BaseGeometry, radius: float) -> list[Finding]:
