@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -35,6 +36,9 @@ DISTANCES, DIRECTIONS, ASIDE, ALONG_EDGE = 48, 120, 81, 4
 """Nodes: of the error of the distance, of directions, of `a`, and of one edge of the area."""
 FAR = 7.0
 """Errors beyond so many standard deviations count for nothing."""
+
+
+_leggauss = cache(np.polynomial.legendre.leggauss)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +102,7 @@ def _probability(covariance: FloatArray, lever: FloatArray, plan: RegistrationPl
     second = _second(plan)
     spread = math.sqrt(covariance[0, 0])
     reach = min(first + second.most, FAR * spread)
-    nodes, weights = np.polynomial.legendre.leggauss(DISTANCES)
+    nodes, weights = _leggauss(DISTANCES)
     slope = covariance[1:, 0] / covariance[0, 0]
     left = covariance[1:, 1:] - np.outer(slope, covariance[0, 1:])
     whiten = np.linalg.inv(np.linalg.cholesky(left))
@@ -157,7 +161,7 @@ def _mass(corners: FloatArray) -> float:
 
     By Green's theorem ∮ (1 - exp(-r²/2)) / (2π·r²)·(x dy - y dx) around its edge.
     """
-    nodes, weights = np.polynomial.legendre.leggauss(ALONG_EDGE)
+    nodes, weights = _leggauss(ALONG_EDGE)
     start, step = corners, np.roll(corners, -1, axis=0) - corners
     at = start[:, None] + (nodes[:, None] + 1) / 2 * step[:, None]
     square = np.maximum((at**2).sum(axis=2), 1e-12)
