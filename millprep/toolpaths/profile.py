@@ -190,8 +190,8 @@ def _tab_costs(
             share = (starts[-1] - at + width / 2) / length
             middles.append(path.xy[n] + share[:, None] * (path.xy[n + 1] - path.xy[n]))
         at += length
-    points = shapely.points(np.concatenate(middles))
-    cost = np.zeros(len(points))
+    points = np.asarray(shapely.points(np.concatenate(middles)))
+    cost: FloatArray = np.zeros(len(points))
     reach = KEEP_AWAY + width / 2
     (near, _), away = shapely.STRtree(shapely.get_parts(avoid)).query_nearest(
         points, max_distance=reach, return_distance=True, all_matches=False
