@@ -125,11 +125,12 @@ def thinned(shapes: tuple[shapely.Polygon, ...]) -> tuple[shapely.Polygon, ...]:
 
     Remembered, because page and files show the same copper.
     """
-    fewer = shapely.simplify(list(shapes), THINNED)
-    return tuple(
-        less if isinstance(less, shapely.Polygon) and not less.is_empty else shape
-        for less, shape in zip(fewer, shapes, strict=True)
-    )
+    # each ring by itself: to watch over all rings at once takes seven times as long
+    every: Any = np.array(shapes, dtype=object)
+    fewer = shapely.simplify(every, THINNED, preserve_topology=False)
+    same = shapely.get_num_interior_rings(fewer) == shapely.get_num_interior_rings(every)
+    same &= (shapely.get_type_id(fewer) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(fewer)
+    return tuple(np.where(same, fewer, every))
 
 
 def line(places: Iterable[IntArray]) -> str:

@@ -148,20 +148,20 @@ class _Writer:
         if len(xy) == 0:
             return ""
         whole = np.rint(np.asarray(xy, dtype=float) * self.unit).astype(np.int64)
-        steps, inner = np.diff(whole, axis=0), which[:-1] == which[1:]
-        firsts = np.flatnonzero(np.concatenate(([True], ~inner)))
-        kept = inner & np.any(steps != 0, axis=1)
-        values = (steps[kept] / self.unit).ravel().tolist()
-        figures = ("%g " * len(values) % tuple(values)).split()
-        ends = (2 * np.searchsorted(np.flatnonzero(kept), firsts[1:])).tolist()
-        runs, start = [], 0
-        for (x, y), stop in zip(
-            (whole[firsts] / self.unit).tolist(), [*ends, len(figures)], strict=True
-        ):
-            way = f"l{' '.join(figures[start:stop])}" if stop > start else "h0"
-            runs.append(f"M{self.figure(x)} {self.figure(y)}{way}{end}")
-            start = stop
-        return "".join(runs)
+        steps = np.diff(whole, axis=0, prepend=0)
+        first = np.diff(which, prepend=-1) != 0
+        steps[first] = whole[first]
+        kept = first | np.any(steps != 0, axis=1)
+        counts = np.diff(np.flatnonzero(first[kept]), append=np.count_nonzero(kept))
+        # all figures in one format: one run at a time takes twice as long
+        ways = {n: self._way(n) + end for n in set(counts.tolist())}
+        figures = (steps[kept] / self.unit).ravel().tolist()
+        return "".join(map(ways.__getitem__, counts.tolist())) % tuple(figures)
+
+    @staticmethod
+    def _way(points: int) -> str:
+        """The format of a run of so many points."""
+        return "M%.9g %.9g" + (f"l{' '.join(['%g %g'] * (points - 1))}" if points > 1 else "h0")
 
     def _path(self, run: str, more: str, inner: str = "") -> str:
         if not run:
