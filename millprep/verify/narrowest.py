@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.geometry.path import FloatArray, Point
+from millprep.geometry.path import FloatArray
 from millprep.model.as_cut import CopperPart, Neck, PairGap
 from millprep.verify.sweep import Shapes, dilated
 
@@ -21,7 +21,9 @@ FIRST_WIDTH = 0.25
 STEP = 0.002
 """The width is found to this, mm."""
 FINEST = 2.0**-10
-"""Widths are whole multiples of this, mm."""
+"""Widths that are searched for are whole multiples of this, mm."""
+NO_BAY = 1e-6
+"""A hole whose hull has no more beyond it, mm², has no bay that half a `STEP` fits into."""
 SAMPLE = 8
 """Of so many shapes one is measured before all others."""
 
@@ -85,51 +87,111 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
     `FIRST_WIDTH`, may be missed: taking more off takes the end away as well.
     """
     every = np.array([shape for _, shape in shapes], dtype=object)
-    # a board has few widths of tracks and of annular rings
-    first = np.arange(len(every)) % SAMPLE == SAMPLE - 1
-    width = np.zeros(len(every))
-    width[first] = _widths(every[first])
-    width[~first] = _widths(every[~first], likely=width[first])
-    places = _places(every, width)
+    across = _around_holes(every)
+    width = _widths(every, across)
+    worn = np.flatnonzero(width != shapely.length(across))
+    across[worn] = _places(every[worn], width[worn])
+    middles = shapely.line_interpolate_point(across, 0.5, normalized=True)
     return tuple(
-        Neck(name, wide, at)
-        for (name, _), wide, at in zip(shapes, width.tolist(), places, strict=True)
+        Neck(name, wide, (x, y))
+        for (name, _), wide, (x, y) in zip(
+            shapes, width.tolist(), shapely.get_coordinates(middles).tolist(), strict=True
+        )
     )
 
 
 def neck_below(shape: shapely.Geometry, width: float) -> float:
     """The width of a shape's narrowest neck, mm to `STEP`; `width` if none is narrower."""
-    return float(_widths(np.array([shape], dtype=object), width)[0])
+    alone = np.array([shape], dtype=object)
+    return float(_widths(alone, _around_holes(alone), width)[0])
 
 
-def _widths(
-    shapes: Shapes, most: float = math.inf, likely: FloatArray | Sequence[float] = ()
-) -> FloatArray:
+def _around_holes(shapes: Shapes) -> Shapes:
+    """The shortest line in each shape from a hole to another hole or to its outer edge.
+
+    None without holes.
+    """
+    rings, of = shapely.get_rings(shapes, return_index=True)
+    outer = np.searchsorted(of, np.arange(len(shapes)))
+    hole = np.delete(np.arange(len(rings)), outer)
+    other, whose = outer[of[hole]], of[hole]
+    shapely.prepare(rings[outer])
+    far = shapely.distance(rings[other], rings[hole])
+    least = np.full(len(shapes), math.inf)
+    np.minimum.at(least, whose, far)
+    # two holes count where they are nearer to each other than any is to the outer edge
+    pairs = shapely.STRtree(rings[hole]).query(
+        rings[hole], predicate="dwithin", distance=least[whose]
+    )
+    first, second = hole[pairs]
+    own = (first < second) & (of[first] == of[second])
+    far = np.append(far, shapely.distance(rings[first[own]], rings[second[own]]))
+    other, hole = np.append(other, first[own]), np.append(hole, second[own])
+    nearest = np.lexsort((far, of[hole]))
+    shape, at = np.unique(of[hole[nearest]], return_index=True)
+    nearest = nearest[at]
+    lines = np.full(len(shapes), None, dtype=object)
+    lines[shape] = shapely.shortest_line(rings[other[nearest]], rings[hole[nearest]])
+    return lines
+
+
+def _widths(shapes: Shapes, across: Shapes, most: float = math.inf) -> FloatArray:
     """The width of each shape's narrowest neck, mm to `STEP`, at most `most`.
+
+    `across`, as from `_around_holes`, are necks that need no search, so none wider is looked for.
+    """
+    width = np.fmin(shapely.length(across), most)
+    top = np.where(width < most, width - STEP, most)
+    solid = _filled(shapes)
+    low, high = np.zeros(len(shapes)), np.zeros(len(shapes))
+    open_, wide = np.flatnonzero(top > 0), 0.0
+    while len(open_):
+        wide = _next_width(wide)
+        tried = np.minimum(wide, top[open_])
+        thin = _thin(solid[open_], tried)
+        high[open_[thin]] = tried[thin]
+        low[open_[~thin]] = tried[~thin]
+        open_ = open_[~thin & (tried < top[open_])]
+    busy = np.flatnonzero(high)
+    # a board has few widths of tracks: those of some are the likely ones of all others
+    likely = np.zeros(0)
+    for some in (busy[SAMPLE - 1 :: SAMPLE], np.delete(busy, slice(SAMPLE - 1, None, SAMPLE))):
+        width[some] = _between(solid[some], low[some], high[some], likely)
+        likely = width[some]
+    return width
+
+
+def _between(shapes: Shapes, low: FloatArray, high: FloatArray, likely: FloatArray) -> FloatArray:
+    """The width of each shape's narrowest neck, wider than `low`, narrower than `high`.
 
     What is `likely`, all of it widths as from here, is tried first.
     """
-    low, high = np.zeros(len(shapes)), np.zeros(len(shapes))
-    open_, wide = np.arange(len(shapes)), 0.0
-    while len(open_) and wide < most:
-        wide = min(_next_width(wide), most)
-        thin = _thin(shapes[open_], wide)
-        high[open_] = wide
-        open_ = open_[~thin]
-        low[open_] = wide
-    ends = np.sort(np.array([(width, width + FINEST) for width in likely]), axis=None)
+    low, high = low.copy(), high.copy()
+    ends = np.unique(np.append(likely, likely + FINEST))
     while (busy := np.flatnonzero(high - low > STEP / 2)).size:
         middle = (low[busy] + high[busy]) / 2
-        if len(ends):
-            first = ends.searchsorted(low[busy], "right")
-            last = ends.searchsorted(high[busy], "left")
-            middle = np.where(
-                first < last, ends.take((first + last) // 2, mode="clip"), middle // FINEST * FINEST
-            )
+        middle = np.maximum(middle // FINEST * FINEST, low[busy] + FINEST)
+        first = ends.searchsorted(low[busy], "right")
+        last = ends.searchsorted(high[busy], "left")
+        known = first < last
+        middle[known] = ends[(first + last)[known] // 2]
         thin = _thin(shapes[busy], middle)
         high[busy[thin]] = middle[thin]
         low[busy[~thin]] = middle[~thin]
     return low
+
+
+def _filled(shapes: Shapes) -> Shapes:
+    """The shapes without their round holes.
+
+    Wearing opens copper at a hole that comes near to another edge, and that is known. Otherwise a
+    hole parts copper only where a bay of it closes.
+    """
+    rings, of = shapely.get_rings(shapes, return_index=True)
+    areas = np.asarray(shapely.polygons(rings))
+    kept = shapely.area(shapely.convex_hull(areas)) - shapely.area(areas) > NO_BAY
+    kept[np.searchsorted(of, np.arange(len(shapes)))] = True
+    return np.asarray(shapely.polygons(rings[kept], indices=of[kept]))
 
 
 def _next_width(width: float) -> float:
@@ -140,7 +202,7 @@ def _next_width(width: float) -> float:
     return math.ldexp(0.75 if mantissa == 0.5 else 1.0, exponent)
 
 
-def _places(shapes: Shapes, width: FloatArray) -> list[Point]:
+def _places(shapes: Shapes, width: FloatArray) -> list[shapely.Geometry]:
     """Where each shape gives way when it is eroded by half of its narrowest neck and a little."""
     eroded = _eroded(shapes, width + STEP)
     return [
@@ -149,21 +211,23 @@ def _places(shapes: Shapes, width: FloatArray) -> list[Point]:
     ]
 
 
-def _place(shape: shapely.Geometry, eroded: shapely.Geometry, width: float) -> Point:
+def _place(shape: shapely.Geometry, eroded: shapely.Geometry, width: float) -> shapely.Geometry:
+    """A line whose middle is in the neck."""
     parts = shapely.get_parts(eroded)
     if len(parts) > 1:
         largest = int(np.argmax(shapely.area(parts)))
         others = np.delete(parts, largest)
         # of several that are equally near the leftmost counts
         others = others[np.lexsort(shapely.bounds(others).T[::-1])]
-        rest = shapely.MultiPolygon(others.tolist())
-        at = shapely.shortest_line(parts[largest], rest).interpolate(0.5, normalized=True)
-    else:
-        # The neck next to a hole, or all of it: the largest area that wearing takes for good.
-        opened = shapely.buffer(eroded, (width + STEP) / 2, quad_segs=4)
-        lost = shapely.get_parts(shapely.difference(shape, opened))
-        at = lost[int(np.argmax(shapely.area(lost)))].representative_point()
-    return (float(at.x), float(at.y))
+        apart: shapely.Geometry = shapely.shortest_line(
+            parts[largest], shapely.MultiPolygon(others.tolist())
+        )
+        return apart
+    # All of it, or around a hole: the largest area that wearing takes for good.
+    opened = shapely.buffer(eroded, (width + STEP) / 2, quad_segs=4)
+    lost = shapely.get_parts(shapely.difference(shape, opened))
+    at = lost[int(np.argmax(shapely.area(lost)))].representative_point()
+    return shapely.LineString([at, at])
 
 
 def _thin(shapes: Shapes, width: float | FloatArray) -> NDArray[np.bool_]:

@@ -48,6 +48,22 @@ def test_where_the_neck_is() -> None:
         assert area.contains(shapely.Point(found.at))
 
 
+def test_copper_between_holes_is_measured_itself() -> None:
+    holes = [shapely.Point(x, 5).buffer(1, quad_segs=64) for x in (3, 5.7, 9)]
+    (found,) = every_neck([("c1", shapely.box(0, 0, 20, 10) - shapely.union_all(holes))])
+    assert found.width == pytest.approx(0.7, abs=1e-9)
+    assert found.at == pytest.approx((4.35, 5.0), abs=1e-6)
+
+
+@pytest.mark.parametrize("mouth", [0.3, 0.4, 0.9])
+def test_copper_that_a_bent_hole_nearly_surrounds_hangs_on_a_neck(mouth: float) -> None:
+    around = shapely.Point(10, 10).buffer(3, quad_segs=64).exterior.buffer(0.2)
+    hole = around - shapely.box(10, 10 - mouth / 2, 20, 10 + mouth / 2)
+    (found,) = every_neck([("c1", shapely.box(0, 0, 20, 20) - hole)])
+    assert found.width == pytest.approx(mouth, abs=STEP)
+    assert shapely.Point(found.at).distance(shapely.Point(13, 10)) < 0.6
+
+
 def test_every_neck_of_many() -> None:
     boxes: list[shapely.Geometry] = [
         shapely.box(0, 10 * i, 20, 10 * i + 1 + i / 10) for i in range(9)
