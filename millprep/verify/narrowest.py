@@ -219,10 +219,10 @@ def _place(shape: shapely.Geometry, eroded: shapely.Geometry, width: float) -> s
         others = np.delete(parts, largest)
         # of several that are equally near the leftmost counts
         others = others[np.lexsort(shapely.bounds(others).T[::-1])]
-        apart: shapely.Geometry = shapely.shortest_line(
+        line: shapely.Geometry = shapely.shortest_line(
             parts[largest], shapely.MultiPolygon(others.tolist())
         )
-        return apart
+        return line
     # All of it, or around a hole: the largest area that wearing takes for good.
     opened = shapely.buffer(eroded, (width + STEP) / 2, quad_segs=4)
     lost = shapely.get_parts(shapely.difference(shape, opened))
