@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box, Clamp
@@ -235,50 +237,43 @@ def contacts(drawn: DrawnProgram, sagitta: float) -> tuple[list[FloatArray], lis
     """
     if drawn.program.work == "probe":
         return [], []
-    lines: list[FloatArray] = []
-    plunges: dict[Point, None] = {}
-    x, y, z = drawn.program.start
-    run: list[Point] = []
-    aside = False  # whether this contact has moved sideways
-    ways = zip(drawn.ends.tolist(), drawn.clockwise.tolist(), strict=True)
-    for (to_x, to_y, to_z, i, j), clockwise in ways:
-        straight = math.isnan(i)
-        still = to_x == x and to_y == y and straight
-        if min(z, to_z) < 0 and not still:
-            aside = True
-            if not run:
-                run.append((x, y))
-            if straight:
-                run.append((to_x, to_y))
-            else:
-                run.extend(_arc((x, y), (to_x, to_y), (i, j), clockwise, sagitta))
-        elif to_z >= 0:
-            if z < 0 and not aside:
-                plunges[(x, y)] = None
-            if run:
-                lines.append(np.array(run))
-            run, aside = [], False
-        x, y, z = to_x, to_y, to_z
-    if run:
-        lines.append(np.array(run))
-    return lines, list(plunges)
+    ends = drawn.ends
+    starts = np.vstack((drawn.program.start, ends[:, :3]))[:-1]
+    still = np.isnan(ends[:, 3]) & (starts[:, :2] == ends[:, :2]).all(axis=1)
+    cuts = (np.minimum(starts[:, 2], ends[:, 2]) < 0) & ~still
+    lifts = ~cuts & (ends[:, 2] >= 0)
+    # each contact with the work by its number; a lift ends one
+    contact = np.cumsum(lifts) - lifts
+    plunges = lifts & (starts[:, 2] < 0) & ~np.isin(contact, contact[cuts])
+    first = np.diff(contact[cuts], prepend=-1) != 0
+    xy, opens = _along(starts[cuts, :2], ends[cuts], drawn.clockwise[cuts], first, sagitta)
+    lines = [xy[a:b] for a, b in itertools.pairwise([*opens.tolist(), len(xy)])]
+    points = [(x, y) for x, y in starts[plunges, :2].tolist()]
+    return lines, list(dict.fromkeys(points))
 
 
-def _arc(start: Point, end: Point, lead: Point, clockwise: bool, sagitta: float) -> list[Point]:
-    """Points along an arc after its start; a full turn when it ends where it starts."""
-    centre = (start[0] + lead[0], start[1] + lead[1])
-    radius = math.hypot(*lead)
-    first = math.atan2(-lead[1], -lead[0])
-    sweep = math.atan2(end[1] - centre[1], end[0] - centre[0]) - first
-    turn = 2 * math.pi
-    sweep = -((-sweep) % turn or turn) if clockwise else sweep % turn or turn
-    step = 2 * math.acos(max(1 - sagitta / radius, 0.5)) if radius > 0 else turn
-    count = max(1, math.ceil(abs(sweep) / step))
-    between = [
-        (
-            centre[0] + radius * math.cos(first + sweep * k / count),
-            centre[1] + radius * math.sin(first + sweep * k / count),
-        )
-        for k in range(1, count)
-    ]
-    return [*between, end]
+def _along(
+    starts: FloatArray, ends: FloatArray, clockwise: NDArray[np.bool_], first: NDArray[np.bool_],
+    sagitta: float,
+) -> tuple[FloatArray, NDArray[np.intp]]:  # fmt: skip
+    """Points along moves, and which of them are starts: those of the moves that are a `first`.
+
+    An arc that ends where it starts is a full turn.
+    """
+    lead, turn = ends[:, 3:5], 2 * math.pi
+    centre, radius = starts + lead, np.hypot(*lead.T)
+    angle = np.arctan2(*-lead.T[::-1])
+    sweep = np.arctan2(*(ends[:, :2] - centre).T[::-1]) - angle
+    sweep = np.where(clockwise, -sweep, sweep) % turn
+    sweep[(starts == ends[:, :2]).all(axis=1)] = turn
+    step = 2 * np.arccos(np.maximum(1 - sagitta / np.maximum(radius, 1e-12), 0.5))
+    # all this is nan for a straight move, which has its end alone
+    count = np.fmax(np.ceil(sweep / step), 1).astype(int)
+    which = np.repeat(np.arange(len(ends)), count + first)
+    k = np.arange(len(which)) + (count + 1 - np.cumsum(count + first))[which]
+    share = k / count[which] * np.where(clockwise, -1, 1)[which]
+    angle = angle[which] + sweep[which] * share
+    xy = centre[which] + radius[which, None] * np.column_stack((np.cos(angle), np.sin(angle)))
+    for known, at in ((k == 0, starts), (k == count[which], ends[:, :2])):
+        xy[known] = at[which[known]]
+    return xy, np.flatnonzero(k == 0)

@@ -149,25 +149,31 @@ def hatched(
 ) -> tuple[Shape, ...]:
     """Slanted lines over shapes of the page: rising for `/`, falling, or both for `x`."""
     step = 4.5 * point * math.sqrt(2)
-    lines: list[FloatArray] = []
-    for shape in (each for each in shapes if not shapely.is_empty(each)):
-        x0, y0, x1, y1 = shapely.bounds(shape).tolist()
-        slanted: list[FloatArray] = []
-        # lines of one family are multiples of a step from the page's corner, so neighbours fit
-        for way, families in ((-1, "/x"), (1, "\\x")):
-            if kind in families:
-                low = min(x0 - way * y0, x0 - way * y1)
-                high = max(x1 - way * y0, x1 - way * y1)
-                c = np.arange(math.ceil(low / step), math.floor(high / step) + 1) * step
-                ends = np.column_stack((c + way * y0, np.full_like(c, y0)))
-                others = np.column_stack((c + way * y1, np.full_like(c, y1)))
-                slanted.append(np.stack((ends, others), axis=1))
-        # all lines at once: each by itself would read the whole shape again
-        family: Any = shapely.linestrings(np.concatenate(slanted))
-        family = shapely.multilinestrings(family)
-        parts = shapely.get_parts(shapely.intersection(family, shape))
-        lines += [shapely.get_coordinates(part) for part in parts[shapely.length(parts) > 0]]
+    ways = [way for way, kinds in ((-1, "/x"), (1, "\\x")) if kind in kinds]
+    lines = [line for way in ways for line in _slanted(shapes, way, step)]
     return (Line(tuple(lines), 0.7 * point, role),) if lines else ()
+
+
+def _slanted(shapes: Sequence[shapely.Geometry], way: int, step: float) -> FloatArray:
+    """What of the lines x = way·y + n·step is within each shape, as (n, 2, 2) ends.
+
+    The lines are counted from the page's corner, so those of neighbours fit. Where an edge crosses
+    one, a shape begins or ends on it.
+    """
+    parts, shape_of = shapely.get_parts(np.array(shapes, dtype=object), return_index=True)
+    rings, part_of = shapely.get_rings(parts, return_index=True)
+    xy, ring_of = shapely.get_coordinates(rings, return_index=True)
+    nth = (xy[:, 0] - way * xy[:, 1]) / step
+    a = np.flatnonzero(ring_of[:-1] == ring_of[1:])
+    # a line through a vertex crosses one of its two edges, or both, or neither
+    first = np.ceil(np.minimum(nth[a], nth[a + 1]))
+    count = (np.ceil(np.maximum(nth[a], nth[a + 1])) - first).astype(int)
+    a = np.repeat(a, count)
+    n = np.repeat(first - np.cumsum(count) + count, count) + np.arange(len(a))
+    y = xy[a, 1] + (n - nth[a]) / (nth[a + 1] - nth[a]) * (xy[a + 1, 1] - xy[a, 1])
+    order = np.lexsort((y, n, shape_of[part_of[ring_of[a]]]))
+    ends: FloatArray = np.column_stack((way * y + n * step, y))[order].reshape(-1, 2, 2)
+    return ends[ends[:, 0, 1] < ends[:, 1, 1]]
 
 
 _PLUS = ((1, 3), (-1, 3), (-1, 1), (-3, 1), (-3, -1), (-1, -1), (-1, -3), (1, -3), (1, -1),
