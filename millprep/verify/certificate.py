@@ -16,7 +16,6 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -38,7 +37,7 @@ from millprep.verify.separation import (
     Surroundings,
     far,
 )
-from millprep.verify.sweep import WORKERS, Shapes, Steps, steps_of
+from millprep.verify.sweep import Shapes, Steps, steps_of
 
 TOLERANCE = 0.002
 """The answer is at most this far below the true one, mm."""
@@ -226,8 +225,8 @@ class _Work:
 
     def __init__(self, axes: Axes, blank: Blank, copper: AsCut, places: Sequence[_Place]) -> None:
         boxes = shapely.buffer([place.area for place in places], far(MOST), quad_segs=2)
-        self.foot = axes.grooves(np.asarray(boxes), blank.copper)
-        self.surface = axes.grooves(np.asarray(boxes), 0.0)
+        near = axes.near(np.asarray(boxes))
+        self.foot, self.surface = near.grooves(blank.copper), near.grooves(0.0)
         self.carriers = _Carriers.of(copper.parts)
         self.upper = _Carriers.of(copper.surface or copper.parts)
 
@@ -256,24 +255,6 @@ def _weakest(
     if not places:
         return None
     work = _Work(axes, blank, copper, places)
-    # By turns, each thread with its own weakest: what comes out depends on no clock.
-    with ThreadPoolExecutor(WORKERS) as pool:
-        turns = [places[k::WORKERS] for k in range(min(WORKERS, len(places)))]
-        done = [
-            limits
-            for limits in pool.map(lambda some: _turn(work, blank, some, gap, ahead), turns)
-            if limits is not None
-        ]
-    if not done:
-        return None
-    return {
-        kind: min((result[kind] for result in done), key=lambda m: m.misalignment) for kind in KINDS
-    }
-
-
-def _turn(
-    work: _Work, blank: Blank, places: Sequence[_Place], gap: float, ahead: float
-) -> dict[Kind, Limit] | None:
     best: dict[Kind, Limit] = {}
     for place in places:
         foot = work.around(place, MOST)

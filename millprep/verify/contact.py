@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -91,14 +91,23 @@ class Axes:
         areas_of_both: Shapes = both[real]
         return areas_of_both
 
-    def grooves(self, boxes: Shapes, level: float) -> dict[int, shapely.MultiPolygon]:
-        """What each pass sweeps at a level of the laminate in and around some boxes."""
+    def near(self, boxes: Shapes) -> Axes:
+        """The steps that cut in or around some boxes."""
         tree = shapely.STRtree(boxes)
+        cuts, lines, radius = [], [], []
+        for cut, drawn, half in zip(self.cuts, self.lines, self.radius, strict=True):
+            far = float(half.max(initial=0.0))
+            close = np.unique(tree.query(drawn, predicate="dwithin", distance=far)[0])
+            cuts.append(replace(cut, steps=cut.steps[close]))
+            lines.append(drawn[close])
+            radius.append(half[close])
+        return Axes(self.numbers, tuple(cuts), tuple(lines), tuple(radius))
+
+    def grooves(self, level: float) -> dict[int, shapely.MultiPolygon]:
+        """What each pass sweeps at a level of the laminate."""
         swept: dict[int, list[Shapes]] = {}
-        for cut, lines, radius in zip(self.cuts, self.lines, self.radius, strict=True):
-            far = float(radius.max(initial=0.0))
-            close = np.unique(tree.query(lines, predicate="dwithin", distance=far)[0])
-            areas = sweep(cut.steps[close], cut.cutter, cut.pose, level, fine=FINE)
+        for cut in self.cuts:
+            areas = sweep(cut.steps, cut.cutter, cut.pose, level, fine=FINE)
             swept.setdefault(cut.number, []).append(areas)
         united = unite([np.concatenate(areas) for areas in swept.values()])
         return dict(zip(swept, united, strict=True))

@@ -101,23 +101,24 @@ class Surroundings:
         if self.empty:
             return
         self.left = shapely.difference(zone.buffer(most + DEEP, quad_segs=2), first)
+        parts, _ = areas(shapely.difference([self.left], self.second))
+        of = label(parts)
+        if not (of > FLOATING).any():
+            # nothing but floating copper: nobody's mark is wanted
+            return
         rim = shapely.difference(zone.buffer(RIM, quad_segs=2), zone)
         deep = zone.buffer(DEEP, quad_segs=2)
-        parts = polygons(shapely.difference(self.left, self.second))
-        of = label(parts)
-        marks: list[tuple[Shapes, bool, int]] = []
-        for whose in np.unique(of).tolist():
-            # a part is its own even where another of the same piece lies next to it
-            for part in parts[of == whose].tolist():
-                edge = shapely.intersection(part, rim)
-                marks.append((inner_points(shapely.difference(edge, near_second)), True, whose))
-                moving = shapely.difference(shapely.intersection(part, deep), near_first)
-                marks.append((_thick(moving, rim), False, whose))
-        places = [shapely.get_coordinates(points) for points, _, _ in marks]
-        self.marks = np.concatenate([self.marks, *places])
-        counts = [len(points) for points, _, _ in marks]
-        self.still = np.repeat([stays for _, stays, _ in marks], counts).astype(bool)
-        self.of = np.repeat([whose for _, _, whose in marks], counts).astype(np.int64)
+        stay, of_part = areas(shapely.intersection(parts, shapely.difference(rim, near_second)))
+        move, of_mover = areas(shapely.intersection(parts, shapely.difference(deep, near_first)))
+        # What moves as one needs one mark, in its thick, which is not only within the rim: a rim
+        # that grazes copper would mark a sliver, and a mark so near to its groove asks for squares
+        # as small.
+        leads = shapely.area(shapely.intersection(move, rim)) > CRUMB
+        wide = shapely.area(stay) > CRUMB
+        marked = np.concatenate((stay[wide], move[leads]))
+        self.marks = shapely.get_coordinates(shapely.point_on_surface(marked))
+        self.still = np.arange(len(marked)) < np.count_nonzero(wide)
+        self.of = of[np.concatenate((of_part[wide], of_mover[leads]))]
 
     def shifted(self, by: FloatArray) -> FloatArray:
         """(n, marks, 2) the marks under each of n misalignments."""
@@ -251,7 +252,7 @@ class ContinuityTest:
             return
         own = around.of > FLOATING
         around.marks, around.still, around.of = around.marks[own], around.still[own], around.of[own]
-        around.left = polygons_of(around.left)
+        around.left = shapely.MultiPolygon(areas([around.left])[0].tolist())
         self.together = self._together(np.zeros((1, 2)), 0.0)
 
     @lru_cache(maxsize=32)  # noqa: B019
@@ -287,40 +288,8 @@ class ContinuityTest:
         )
 
 
-def areas(shapes: Shapes) -> tuple[Shapes, IntArray]:
+def areas(shapes: Shapes | list[shapely.Geometry]) -> tuple[Shapes, IntArray]:
     """The areas of geometries, and which geometry each is of."""
     parts, which = shapely.get_parts(shapes, return_index=True)
     real = (shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)
     return parts[real], which[real]
-
-
-def polygons(shape: shapely.Geometry) -> Shapes:
-    """The areas of a geometry."""
-    return areas(np.array([shape], dtype=object))[0]
-
-
-def polygons_of(shape: shapely.Geometry) -> shapely.MultiPolygon:
-    """The areas of a geometry as one."""
-    return shapely.MultiPolygon(polygons(shape).tolist())
-
-
-def _thick(shape: shapely.Geometry, rim: shapely.Geometry) -> Shapes:
-    """A point in the thick of each part of a shape that leads through a rim.
-
-    What moves as one needs one mark, and its thick is not only within the rim: a rim that grazes
-    copper would mark a sliver, and a mark so near to its groove asks for squares as small.
-    """
-    parts = polygons(shape)
-    within = shapely.area(shapely.intersection(parts, rim))
-    return inner_points(shapely.MultiPolygon(parts[within > CRUMB].tolist()))
-
-
-def inner_points(shape: shapely.Geometry) -> Shapes:
-    """A point in the thick of each part of a shape: the middle of its largest disc, about."""
-    parts = polygons(shape)
-    parts = parts[shapely.area(parts) > CRUMB]
-    if not len(parts):
-        return np.array([], dtype=object)
-    lines = shapely.maximum_inscribed_circle(parts, tolerance=0.02)
-    points: Shapes = np.asarray(shapely.get_point(lines, 0))
-    return points

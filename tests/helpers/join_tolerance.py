@@ -65,7 +65,8 @@ def pass_grooves(
     """What each pass sweeps near some joins, at the foot of the copper or at its surface."""
     around = SIDE + 2 * MOST + 1.0
     boxes = shapely.buffer([shapely.Point(join.at) for join in joins], around, cap_style="square")
-    return Axes.of(steps_of(cuts)).grooves(np.asarray(boxes), 0.0 if surface else blank.copper)
+    near = Axes.of(steps_of(cuts)).near(np.asarray(boxes))
+    return near.grooves(0.0 if surface else blank.copper)
 
 
 def certify(
