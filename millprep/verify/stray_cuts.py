@@ -132,10 +132,13 @@ def _places(
         if cut.cutter.name not in allowed.unbound:
             lines, wide = _axes(cut, blank.copper)
             for radius in np.unique(wide).tolist():
-                areas = where.of(cut.cutter.name, radius)
-                for at, loose in _outside(lines[wide == radius], areas):
-                    if not where.between_pieces(cut.cutter.name, radius, loose):
-                        places.append(at)
+                alike = lines[wide == radius]
+                areas = where.of(cut.cutter.name, radius, alike)
+                places += [
+                    _farthest(loose, areas)
+                    for loose in _outside(alike, areas)
+                    if not where.between_pieces(cut.cutter.name, radius, loose)
+                ]
         strays.append(places)
     return tuple(strays)
 
@@ -163,14 +166,22 @@ class _Where:
         self.pieces = _array(
             [p.pose.shape(piece.shape) for p in placements for piece in p.board.pieces]
         )
+        self.hole_tree = shapely.STRtree(self.spines)
+        self.piece_tree = shapely.STRtree(self.pieces)
         self.made: dict[tuple[str, float], Shapes] = {}
 
-    def of(self, cutter: str, radius: float) -> Shapes:
-        """Where a cutter's axis may run, with so large a radius at the copper's foot."""
+    def of(self, cutter: str, radius: float, lines: Shapes) -> Shapes:
+        """Where a cutter's axis may run, with so large a radius at the foot, as far as lines go."""
         key = (cutter, radius)
         if key not in self.made:
             self.made[key] = _array(list(self._made(cutter, radius)))
-        return self.made[key]
+        # how far from the middle of a hole an axis may be
+        room = np.maximum(self.across / 2 - radius, 0.0) + OFF
+        far = float(room.max(initial=0.0))
+        _, near = self.hole_tree.query(lines, predicate="dwithin", distance=far)
+        near = np.unique(near)
+        holes = shapely.buffer(self.spines[near], room[near], quad_segs=16)
+        return np.concatenate((holes, self.made[key]))
 
     def between_pieces(self, cutter: str, radius: float, loose: shapely.Geometry) -> bool:
         """Whether a cutter that isolates cuts along a way only what lies in reach of pieces."""
@@ -178,14 +189,13 @@ class _Where:
         if far is None or radius <= DISC_TOLERANCE:
             return False
         cut = shapely.buffer(loose, radius - DISC_TOLERANCE, quad_segs=quarter(radius))
-        near = self.pieces[shapely.dwithin(self.pieces, cut, far + EDGE)]
-        reach = dilated(near, far + EDGE, quarter(far))
+        near = self.pieces[self.piece_tree.query(cut, predicate="dwithin", distance=far + EDGE)]
+        # what lies farther off reaches no point of the cut
+        window = shapely.bounds(shapely.buffer(cut, far + 2 * EDGE))
+        reach = dilated(shapely.clip_by_rect(near, *window), far + EDGE, quarter(far))
         return bool(shapely.covers(shapely.union_all(reach), cut))
 
     def _made(self, cutter: str, radius: float) -> Iterator[shapely.Geometry]:
-        # how far from the middle of a hole an axis may be
-        room = np.maximum(self.across / 2 - radius, 0.0) + OFF
-        yield from np.atleast_1d(shapely.buffer(self.spines, room, quad_segs=16)).tolist()
         allowed = self.allowed
         if cutter == allowed.profile:
             fine = quarter(radius)
@@ -242,29 +252,26 @@ def _axes(cut: Steps, level: float) -> tuple[Shapes, FloatArray]:
     return lines, np.ceil(most / ROUND - 1e-6) * ROUND
 
 
-def _outside(lines: Shapes, regions: Shapes) -> Iterator[tuple[Point, shapely.Geometry]]:
-    """A place on each line that leaves the regions, farthest from them, and all that leaves."""
-    loose = np.ones(len(lines), dtype=bool)
+def _outside(lines: Shapes, regions: Shapes) -> Iterator[shapely.Geometry]:
+    """What of each line leaves the regions."""
+    # most lie within one region; GEOS prepares the regions it queries with
+    _, held = shapely.STRtree(lines).query(regions, predicate="covers")
+    tree = shapely.STRtree(regions)
+    for line in np.delete(lines, held).tolist():
+        near = regions[tree.query(line, predicate="intersects")]
+        left = shapely.difference(line, shapely.union_all(near))
+        if not left.is_empty:
+            yield left
+
+
+def _farthest(line: shapely.Geometry, regions: Shapes) -> Point:
+    """A place on a line that is farthest from the regions, of which there may be none."""
+    spots = np.asarray(shapely.points(shapely.get_coordinates(shapely.segmentize(line, 0.5))))
+    tree, far = shapely.STRtree(regions), np.zeros(len(spots))
     if len(regions):
-        # most lie within one region; GEOS prepares the regions it queries with
-        _, held = shapely.STRtree(lines).query(regions, predicate="covers")
-        loose[held] = False
-        tree = shapely.STRtree(regions)
-    for line in lines[loose].tolist():
-        left = line
-        if len(regions):
-            near = regions[tree.query(line, predicate="intersects")]
-            left = shapely.difference(line, shapely.union_all(near))
-        if left.is_empty:
-            continue
-        spots: Shapes = np.asarray(
-            shapely.points(shapely.get_coordinates(shapely.segmentize(left, 0.5)))
-        )
-        far = np.zeros(len(spots))
-        if len(regions):
-            far = shapely.distance(spots, tree.geometries[tree.nearest(spots)])
-        at = spots[int(np.argmax(far))]
-        yield (float(at.x), float(at.y)), left
+        far = shapely.distance(spots, tree.geometries[tree.nearest(spots)])
+    at = spots[int(np.argmax(far))]
+    return (float(at.x), float(at.y))
 
 
 def _finding(
