@@ -104,7 +104,7 @@ class Surroundings:
         parts, _ = areas(shapely.difference([self.left], self.second))
         of = label(parts)
         if not (of > FLOATING).any():
-            # nothing but floating copper: nobody's mark is wanted
+            # floating copper alone: of that nothing is kept apart or together
             return
         rim = shapely.difference(zone.buffer(RIM, quad_segs=2), zone)
         deep = zone.buffer(DEEP, quad_segs=2)
@@ -114,11 +114,11 @@ class Surroundings:
         # that grazes copper would mark a sliver, and a mark so near to its groove asks for squares
         # as small.
         leads = shapely.area(shapely.intersection(move, rim)) > CRUMB
-        wide = shapely.area(stay) > CRUMB
-        marked = np.concatenate((stay[wide], move[leads]))
+        thick = shapely.area(stay) > CRUMB
+        marked = np.concatenate((stay[thick], move[leads]))
         self.marks = shapely.get_coordinates(shapely.point_on_surface(marked))
-        self.still = np.arange(len(marked)) < np.count_nonzero(wide)
-        self.of = of[np.concatenate((of_part[wide], of_mover[leads]))]
+        self.still = np.arange(len(marked)) < np.count_nonzero(thick)
+        self.of = of[np.concatenate((of_part[thick], of_mover[leads]))]
 
     def shifted(self, by: FloatArray) -> FloatArray:
         """(n, marks, 2) the marks under each of n misalignments."""

@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TypeGuard
 
 import numpy as np
 import shapely
@@ -55,19 +56,21 @@ class GrooveEdges:
         self.owner, lines = outlines(self.areas.tolist(), CHUNK)
         self.edges = shapely.STRtree(lines)
 
-    def around(self, shapes: Shapes) -> tuple[FloatArray, FloatArray]:
-        """The least and the most that is added on the edges of each shape."""
+    @property
+    def most(self) -> float:
+        """What is added at most anywhere."""
+        return float(self.more.max(initial=0.0))
+
+    def around(self, shape: shapely.Polygon) -> tuple[float, float]:
+        """The least and the most that is added on the edges of a shape."""
         # copper lies in no groove, so the outline of a groove is as near as the groove
-        which, line = self.edges.query(shapes, predicate="dwithin", distance=TOUCH)
-        area = self.owner[line]
-        least, most = np.full(len(shapes), math.inf), np.zeros(len(shapes))
-        np.minimum.at(least, which, self.more[area])
-        np.maximum.at(most, which, self.more[area])
-        return np.minimum(least, most), most
+        line = self.edges.query(shape, predicate="dwithin", distance=TOUCH)
+        more = self.more[self.owner[line]]
+        return (float(more.min()), float(more.max())) if len(more) else (0.0, 0.0)
 
     def cut(self, shape: shapely.Polygon) -> shapely.Geometry:
         """What is left of a shape."""
-        most = float(self.more.max(initial=0.0)) / math.cos(math.pi / (4 * _SEGMENTS))
+        most = self.most / math.cos(math.pi / (4 * _SEGMENTS))
         near = np.unique(self.owner[self.edges.query(shape, predicate="dwithin", distance=most)])
         x0, y0, x1, y1 = shape.bounds
         wide = 2 * most + TOUCH
@@ -78,48 +81,46 @@ class GrooveEdges:
         return left
 
 
-def separated(
-    shapes: Shapes,
-    widths: FloatArray,
-    edges: GrooveEdges,
-    added: tuple[FloatArray, FloatArray],
-) -> NDArray[np.intp]:
+def separated(shapes: Shapes, widths: FloatArray, edges: GrooveEdges) -> NDArray[np.intp]:
     """Which shapes the grown grooves cut apart, open around a hole, or leave nothing of.
 
-    `widths` are those of the narrowest necks, `added` the least and the most on their edges.
+    `widths` are those of the narrowest necks.
     """
-    least, most = added
-    sure = widths <= 2 * least
-    doubt = (widths <= 2 * most) & ~sure
-    for i in np.flatnonzero(doubt).tolist():
+    apart = np.zeros(len(shapes), dtype=bool)
+    for i in np.flatnonzero(widths <= 2 * edges.most).tolist():
+        least, most = edges.around(shapes[i])
+        if most == 0 or widths[i] > 2 * most:
+            continue
+        if widths[i] <= 2 * least:
+            apart[i] = True
+            continue
         left = edges.cut(shapes[i])
-        sure[i] = (
-            not isinstance(left, shapely.Polygon)
-            or left.is_empty
-            or len(left.interiors) != len(shapes[i].interiors)
-        )
-    return np.flatnonzero(sure & (most > 0))
+        apart[i] = not _whole(left) or len(left.interiors) != len(shapes[i].interiors)
+    return np.flatnonzero(apart)
 
 
 def narrowest(
-    shapes: Shapes, widths: FloatArray, edges: GrooveEdges, added: tuple[FloatArray, FloatArray]
+    shapes: Shapes, widths: FloatArray, edges: GrooveEdges
 ) -> tuple[float | None, int | None]:
     """Width of the narrowest neck that the grown grooves leave of any shape, and whose it is."""
     if not len(shapes):
         return None, None
-    least, most = added
     best, which = math.inf, 0
-    for i in np.argsort(widths - 2 * most, kind="stable").tolist():
-        width = float(widths[i] - 2 * most[i])
-        if best <= 0 or width >= best:
+    for i in np.argsort(widths, kind="stable").tolist():
+        if best <= 0 or widths[i] - 2 * edges.most >= best:
             break
-        if least[i] < most[i]:
+        least, most = edges.around(shapes[i])
+        width = float(widths[i]) - 2 * most
+        if least < most and width < best:
             left = edges.cut(shapes[i])
-            whole = isinstance(left, shapely.Polygon) and not left.is_empty
-            width = neck_below(left, best) if whole else 0.0
+            width = neck_below(left, best) if _whole(left) else 0.0
         if width < best:
             best, which = width, i
     return max(best, 0.0), which
+
+
+def _whole(left: shapely.Geometry) -> TypeGuard[shapely.Polygon]:
+    return isinstance(left, shapely.Polygon) and not left.is_empty
 
 
 def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:
@@ -200,9 +201,8 @@ def _cases(
         necks = [neck for neck in proof.necks if neck.piece in whole]
         shapes = np.array([whole[neck.piece] for neck in necks], dtype=object)
         widths = np.array([neck.width for neck in necks])
-        added = edges.around(shapes)
-        lost = separated(shapes, widths, edges, added)
-        width, which = narrowest(shapes, widths, edges, added)
+        lost = separated(shapes, widths, edges)
+        width, which = narrowest(shapes, widths, edges)
         # where a piece is cut_apart its own neck gives way
         spot = which if lost.size == 0 else int(lost[np.argmin(widths[lost])])
         joined = [part for part in mine if len(nets_on(part, nets)) > 1]

@@ -212,15 +212,22 @@ def test_copper_between_pieces_of_one_net_is_no_worst_case_short() -> None:
 def test_where_there_is_no_copper_there_is_no_neck() -> None:
     none, widths = np.empty(0, dtype=object), np.empty(0)
     edges: Any = None
-    assert narrowest(none, widths, edges, (widths, widths)) == (None, None)
+    assert narrowest(none, widths, edges) == (None, None)
 
 
 class Left:
     """What the grown grooves leave of a shape, as given, and of how many they were asked."""
 
-    def __init__(self, *left: shapely.Geometry) -> None:
+    most = 0.2
+
+    def __init__(self, least: float, *left: shapely.Geometry) -> None:
+        self.least = least
         self.left = {id(shape): rest for shape, rest in zip(SHAPES, left, strict=True)}
         self.cuts = 0
+
+    def around(self, shape: shapely.Geometry) -> tuple[float, float]:
+        assert id(shape) in self.left
+        return self.least, self.most
 
     def cut(self, shape: shapely.Geometry) -> shapely.Geometry:
         self.cuts += 1
@@ -232,9 +239,8 @@ SHAPES = np.array([shapely.box(0, 10 * k, 20, 10 * k + 1) for k in range(3)], dt
 
 def thinnest(widths: list[float], least: float, *left: shapely.Geometry) -> tuple[Any, Any, int]:
     """Width and number of the narrowest of three shapes, 0.2 mm added at most, and the cuts."""
-    edges: Any = Left(*left)
-    added = (np.full(3, least), np.full(3, 0.2))
-    return (*narrowest(SHAPES, np.array(widths), edges, added), edges.cuts)
+    edges: Any = Left(least, *left)
+    return (*narrowest(SHAPES, np.array(widths), edges), edges.cuts)
 
 
 def bar(width: float) -> shapely.Polygon:
