@@ -58,19 +58,15 @@ def as_cut(
 def _as_cut(blank: Blank, cuts: Sequence[Steps], placements: Sequence[Placement]) -> AsCut:
     grooves = tuple(_grooves(blank, cuts))
     sheet = shapely.box(0.0, 0.0, *blank.size)
-    foot, surface = map_in_threads(
-        lambda levels: _copper(sheet, levels),
-        [
-            np.array([groove.foot for groove in grooves], dtype=object),
-            np.array([groove.surface for groove in grooves], dtype=object),
-        ],
-    )
+    # few grooves touch another's, so to unite them first is far less work than one by one
+    levels = ([groove.foot for groove in grooves], [groove.surface for groove in grooves])
+    foot, surface = unite([_object_array(level) for level in levels])
     keys, shapes = cores(tuple(placements))
     return AsCut(
         blank.number,
         grooves,
-        _parts(foot, keys, shapes),
-        _parts(surface, keys, shapes),
+        _parts(_copper(sheet, foot), keys, shapes),
+        _parts(_copper(sheet, surface), keys, shapes),
     )
 
 
@@ -96,7 +92,7 @@ def _as_copper(
     (groove,) = unite([np.concatenate(swept)]) if swept else (shapely.MultiPolygon(),)
     sheet = shapely.box(0.0, 0.0, *blank.size)
     keys, shapes = cores(tuple(placements))
-    return _parts(shapely.difference(sheet, groove), keys, shapes)
+    return _parts(_copper(sheet, groove), keys, shapes)
 
 
 @lru_cache(maxsize=16)
@@ -115,10 +111,11 @@ def cores(placements: tuple[Placement, ...]) -> tuple[list[Key], Shapes]:
                 [hole.spine for hole in board.holes],
                 [hole.diameter / 2 for hole in board.holes],
             )
-            tree = shapely.STRtree(spots)
-            which, hit = tree.query(pieces, predicate="intersects")
-            for i in np.unique(which):
-                pieces[i] = shapely.difference(pieces[i], shapely.union_all(spots[hit[which == i]]))
+            spots = shapely.get_parts(_union(spots))
+            which, spot = shapely.STRtree(spots).query(pieces, predicate="intersects")
+            drilled, nth = np.unique(which, return_inverse=True)
+            away = shapely.multipolygons(spots[spot], indices=nth)
+            pieces[drilled] = shapely.difference(pieces[drilled], away)
         inner = shapely.buffer(pieces, -CORE, quad_segs=2)
         for shrunk in (CORE / 3, CORE / 10, 0.0):
             empty = shapely.is_empty(inner)
@@ -162,15 +159,33 @@ def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
     return [part for part in parts if isinstance(part, shapely.Polygon) and not part.is_empty]
 
 
-def _copper(sheet: shapely.Polygon, grooves: Shapes) -> shapely.Geometry:
-    # few grooves touch another's, so to unite them first is far less work than one by one
-    left: shapely.Geometry = shapely.difference(sheet, _union(grooves))
-    return left
+def _copper(sheet: shapely.Polygon, groove: shapely.MultiPolygon) -> Shapes:
+    """The parts of a sheet that a groove leaves.
+
+    Every edge within the groove is that of a part, which lies around the areas of the groove that
+    are within it and within no smaller one. Where this cannot be, as areas touch or leave the
+    sheet, the groove is cut out of the sheet.
+    """
+    rings, area = shapely.get_rings(np.array(groove.geoms, dtype=object), return_index=True)
+    outer = np.searchsorted(area, np.arange(len(groove.geoms)))
+    within = np.asarray(shapely.polygons(np.delete(rings, outer)))
+    shells = _object_array([sheet, *within.tolist()])
+    shells = shells[np.argsort(-shapely.area(shells), kind="stable")]
+    around, hole = shapely.STRtree(rings[outer]).query(shells, predicate="contains_properly")
+    part = np.full(len(outer), -1)
+    np.maximum.at(part, hole, around)
+    edges = np.append(shapely.get_exterior_ring(shells), rings[outer])
+    part = np.append(np.arange(len(shells)), part)
+    if part.min() >= 0:
+        order = np.argsort(part, kind="stable")
+        parts = np.asarray(shapely.polygons(edges[order], indices=part[order]))
+        if shapely.is_valid(parts).all():
+            return parts
+    return _object_array(_areas(shapely.difference(sheet, groove)))
 
 
-def _parts(copper: shapely.Geometry, keys: Sequence[Key], cores: Shapes) -> tuple[CopperPart, ...]:
-    """The connected parts, left to right, each with the pieces whose cores it touches."""
-    parts = _object_array(_areas(copper))
+def _parts(parts: Shapes, keys: Sequence[Key], cores: Shapes) -> tuple[CopperPart, ...]:
+    """The parts of the copper, left to right, each with the pieces whose cores it touches."""
     bounds = shapely.bounds(parts).reshape(-1, 4)
     parts = parts[np.lexsort(bounds.T[::-1])] if len(parts) else parts
     carried: list[list[Key]] = [[] for _ in parts]

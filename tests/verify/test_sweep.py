@@ -1,4 +1,4 @@
-"""What a cutter sweeps, against closed forms."""
+"""What a cutter sweeps, against closed forms, and what that leaves of a sheet."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.pose import Pose
 from millprep.model.cutter import Cutter, slope
+from millprep.verify.as_cut import _copper
 from millprep.verify.reader import read
 from millprep.verify.sweep import DISC_TOLERANCE, arc_samples, segments, sweep
 from tests.helpers.programs import HEAD, TAIL, end_mill, plunge, vee
@@ -72,3 +73,50 @@ def test_an_arc_is_followed_the_way_it_turns(
     assert heights == pytest.approx(np.linspace(0.0, -1.0, len(angles)))
     # no chord is farther from the circle than 0.001
     assert 1 - math.cos(abs(angles[1] - angles[0]) / 2) <= 0.001 + 1e-12
+
+
+RING = shapely.box(2, 2, 8, 8) - shapely.box(3, 3, 7, 7)
+INNER = shapely.box(4, 4, 6, 6) - shapely.box(4.5, 4.5, 5.5, 5.5)
+
+
+@pytest.mark.parametrize(
+    ("areas", "parts"),
+    [
+        ([], 1),
+        ([RING], 2),
+        ([RING, INNER], 3),
+        ([RING, INNER, shapely.box(4.8, 4.8, 5.2, 5.2), shapely.box(8.5, 1, 9, 2)], 3),
+        # two corners meet; a corner on the edge of the sheet or of a hole; off the sheet; all of it
+        ([shapely.box(1, 1, 2, 2), shapely.box(2, 2, 3, 3)], 1),
+        ([RING, shapely.Polygon([(3, 5), (5, 4), (5, 6)])], 2),
+        ([shapely.Polygon([(0, 5), (5, 4), (5, 6)])], 1),
+        ([shapely.box(3, -1, 4, 11)], 2),
+        ([shapely.box(-1, -1, 11, 11)], 0),
+    ],
+)
+def test_what_areas_leave_of_a_sheet(areas: list[shapely.Polygon], parts: int) -> None:
+    sheet = shapely.box(0, 0, 10, 10)
+    left = _copper(sheet, shapely.MultiPolygon(areas))
+    assert len(left) == parts
+    assert shapely.is_valid(left).all()
+    apart = shapely.symmetric_difference(shapely.union_all(left), sheet - shapely.union_all(areas))
+    assert apart.area == 0
+
+
+def test_areas_that_meet_twice_part_a_sheet() -> None:
+    """Each is valid, and so are all together: they touch at points alone."""
+    bent = (
+        shapely.Polygon([(3, 3), (5, 1), (7, 3), (5, 2)]),
+        shapely.Polygon([(3, 3), (5, 5), (7, 3), (5, 4)]),
+    )
+    assert len(_copper(shapely.box(0, 0, 10, 10), shapely.MultiPolygon(bent))) == 2
+
+
+def test_an_end_mill_that_cuts_deeper_each_time_sweeps_its_way_once() -> None:
+    ways = [f"G1 Z{-z} F60.\nG1 X20. F90.\nG1 X10.\n" for z in (0.4, 0.8, 1.2)]
+    pieces = sweep(
+        segments(read(f"{HEAD}G0 X10. Y10.\n{''.join(ways)}G0 Z2.\n{TAIL}", file="a")),
+        end_mill(2.0), Pose(), 0.0,
+    )  # fmt: skip
+    assert len(pieces) == 1
+    assert shapely.union_all(pieces).area == pytest.approx(20 + math.pi, abs=0.01)
