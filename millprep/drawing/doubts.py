@@ -169,10 +169,10 @@ def settled(bores: Sequence[Bore], ledger: Ledger) -> list[Bore]:
     that is a fault.
     """
     left = smallest(bores)
-    areas = np.array([bore_area(bore) for bore in left], dtype=object)
     slots = [i for i, bore in enumerate(left) if isinstance(bore, Slot)]
     if not slots:
         return left
+    areas = np.array([bore_area(bore) for bore in left], dtype=object)
     taken: set[int] = set()
     wider = shapely.buffer(areas[slots], CONCENTRIC)
     which, inner = shapely.STRtree(areas).query(wider, predicate="contains")

@@ -16,7 +16,15 @@ from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import stroke
 from millprep.drawing.marks.chain import Loop, OpenChain
 from millprep.drawing.marks.mark import Fill, Mark, Round, Source, Stroke, round_of
-from millprep.drawing.marks.stroke import Bore, Slot, bore_area, end_of, slot_of, spine_of
+from millprep.drawing.marks.stroke import (
+    Bore,
+    Slot,
+    bore_area,
+    end_of,
+    slot_of,
+    spine_of,
+    spines_of,
+)
 from millprep.geometry.path import Point
 from millprep.model.board import CopperPiece, Hole
 
@@ -234,31 +242,32 @@ def holes(bores: Sequence[Bore], pieces: Sequence[CopperPiece]) -> tuple[Hole, .
     unique.sort(key=lambda r: (round(r.at[0], 3), round(r.at[1], 3), r.diameter))
     if not unique:
         return ()
-    areas = np.array([bore_area(bore, 0.01) for bore in unique], dtype=object)
+    reach = np.array([bore.diameter / 2 + 0.01 for bore in unique])
     shapes = np.array([piece.shape for piece in pieces], dtype=object)
     which: dict[int, list[int]] = {}
-    a, b = shapely.STRtree(shapes).query(areas, predicate="intersects")
+    tree = shapely.STRtree(shapes)
+    a, b = tree.query(spines_of(unique), predicate="dwithin", distance=reach)
     for i, j in zip(a.tolist(), b.tolist(), strict=True):
         which.setdefault(i, []).append(j)
     out = []
     for i, r in enumerate(unique):
-        candidates = which.get(i) or _in_opening(r, shapes)
+        candidates = which.get(i) or _in_opening(r, tree)
         if len(candidates) > 1:
             # between pads, the one with most copper under the hole has it
-            common = shapely.area(shapely.intersection(areas[i], shapes[candidates]))
+            common = shapely.area(shapely.intersection(bore_area(r, 0.01), shapes[candidates]))
             candidates = [candidates[int(np.argmax(common))]]
         piece = pieces[candidates[0]].id if candidates else None
         out.append(Hole(f"h{i + 1}", r.at, r.diameter, piece, end_of(r)))
     return tuple(out)
 
 
-def _in_opening(bore: Bore, shapes: NDArray[np.object_]) -> list[int]:
+def _in_opening(bore: Bore, tree: shapely.STRtree) -> list[int]:
     """The piece in whose opening the hole lies, if that is no more than a diameter longer."""
     spine = spine_of(bore)
     most = spine.length + 2 * bore.diameter
     result = []
-    for j in shapely.STRtree(shapes).query(spine).tolist():
-        for interior in shapes[j].interiors:
+    for j in tree.query(spine).tolist():
+        for interior in tree.geometries[j].interiors:
             x0, y0, x1, y1 = interior.bounds
             if max(x1 - x0, y1 - y0) <= most and shapely.Polygon(interior).covers(spine):
                 result.append(j)
@@ -269,12 +278,14 @@ def close_drilled(
     shapes: Sequence[shapely.Polygon], bores: Sequence[Bore]
 ) -> list[shapely.Polygon]:
     """Fill openings in pads that the drill takes away anyway, so that pads are whole."""
-    if not bores or not any(len(s.interiors) for s in shapes):
-        return list(shapes)
-    spines = [spine_of(bore) for bore in bores]
+    out = list(shapes)
+    opened = np.flatnonzero(shapely.get_num_interior_rings(out)).tolist()
+    if not bores or not opened:
+        return out
+    spines = spines_of(bores)
     tree = shapely.STRtree(spines)
-    out = []
-    for shape in shapes:
+    for n in opened:
+        shape = out[n]
         keep = []
         for interior in shape.interiors:
             inside = shapely.Polygon(interior)
@@ -285,8 +296,6 @@ def close_drilled(
                 for k in near.tolist()
             ):
                 keep.append(interior)
-        whole = (
-            shape if len(keep) == len(shape.interiors) else shapely.Polygon(shape.exterior, keep)
-        )
-        out.append(whole)
+        if len(keep) < len(shape.interiors):
+            out[n] = shapely.Polygon(shape.exterior, keep)
     return out

@@ -40,8 +40,8 @@ class Ledger:
 
     def use(self, source: Source, role: str) -> None:
         """The mark of this source is used."""
-        self.used.add(source.index)
-        self._roles.setdefault(source.index, set()).add(role)
+        self.used.add(source.number)
+        self._roles.setdefault(source.number, set()).add(role)
 
     def leave(self, source: Source, reason: str, *, harmless: bool = False) -> None:
         """The mark of this source plays none; `harmless` if the board is the same without it."""
@@ -126,13 +126,13 @@ class Ledger:
         whole: dict[int, tuple[str, str, str, bool]] = {}
         inside: Counter[tuple[str, str, str, bool]] = Counter()
         for source, reason, harmless in self._left:
-            if source.index in self.used:
+            if source.number in self.used:
                 if source.block is not None:
                     kind = f"{source.kind} in block {source.block}"
                     inside[(source.layer, kind, reason, harmless)] += 1
                 continue
             kind = source.kind if source.block is None else f"INSERT of {source.block}"
-            whole.setdefault(source.index, (source.layer, kind, reason, harmless))
+            whole.setdefault(source.number, (source.layer, kind, reason, harmless))
         counts = Counter(whole.values())
         return tuple(
             LeftOut(layer, kind, n, reason, harmless)

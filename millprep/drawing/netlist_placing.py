@@ -28,14 +28,14 @@ FEWEST, LEAST_PART = 3, 0.5
 """So many points, and this part of all drilled ones, must hit holes."""
 EQUAL = 0.98
 """A placing that hits this part of what the best hits is as good, unless the best hits all."""
-MOST_VOTERS = 400
+MOST_VOTERS = 120
 MOST_PAIRS = 2_000_000
 """Of more drilled points, or pairs of a point and a hole, only so many vote for shifts; all count
 when a shift is judged."""
 BIN, MOST_BINS = 0.2, 8
 """Shifts are counted in squares of this side, mm; so many squares with most votes are judged."""
-BUCKETS = 65521
-"""Votes are counted in so many buckets first, a prime."""
+BUCKETS, SPREAD = 1 << 16, 40503
+"""Votes are counted in so many buckets first; columns of squares are so many buckets apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,10 +182,9 @@ class _OnHoles:
 
     def __init__(self, board: Board, at: NDArray[np.float64]) -> None:
         self.at = at
-        spines = [hole.spine for hole in board.holes]
+        spines = np.array([hole.spine for hole in board.holes], dtype=object)
         self.tree = shapely.STRtree(spines)
-        middles = [spine.centroid for spine in spines]
-        self.holes = shapely.get_coordinates(np.array(middles, dtype=object)).reshape(-1, 2)
+        self.holes = shapely.get_coordinates(shapely.centroid(spines)).reshape(-1, 2)
 
     def judged(self, placing: Placing) -> Placing:
         """The placing with the number of points that it lays on holes."""
@@ -219,20 +218,21 @@ class _OnHoles:
         most_voters = max(1, min(MOST_VOTERS, MOST_PAIRS // len(self.holes)))
         voters = at[:: -(-len(at) // most_voters)]
         least = max(1, len(voters) // 8)
-        far_x, far_y = (self.holes.T[:, None, :] - voters.T[:, :, None]).reshape(2, -1)
+        far = (self.holes.T[:, None, :] - voters.T[:, :, None]).reshape(2, -1)
+        halves = np.floor(far / (BIN / 2)).astype(np.int64)
         chosen: list[Point] = []
         # squares in four places, so that one of them holds all votes for a shift
-        for right, up in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
-            cells = np.floor(far_x / BIN + right) * (1 << 26) + np.floor(far_y / BIN + up)
+        for right, up in ((0, 0), (1, 0), (0, 1), (1, 1)):
+            x, y = halves[0] + right >> 1, halves[1] + up >> 1
             # a square has no more votes than its bucket: most need no sorting
-            bucket = cells.astype(np.int64) % BUCKETS
-            full = cells[np.bincount(bucket)[bucket] >= least]
-            known, votes = np.unique(full, return_counts=True)
+            bucket = x * SPREAD + y & BUCKETS - 1
+            full = np.bincount(bucket)[bucket] >= least
+            cells, places = (x[full] << 26) + y[full], far[:, full]
+            known, votes = np.unique(cells, return_counts=True)
             known, votes = known[votes >= least], votes[votes >= least]
             for most in known[np.argsort(-votes, kind="stable")[:MOST_BINS]].tolist():
-                here = np.flatnonzero(cells == most)
-                x, y = (float(np.median(far[here]).round(4)) for far in (far_x, far_y))
-                shift = (0.0, 0.0) if math.hypot(x, y) < HIT / 4 else (x, y)
+                x0, y0 = np.median(places[:, cells == most], axis=1).round(4).tolist()
+                shift = (0.0, 0.0) if math.hypot(x0, y0) < HIT / 4 else (x0, y0)
                 if all(math.dist(shift, other) > HIT / 10 for other in chosen):
                     chosen.append(shift)
         return chosen

@@ -234,7 +234,7 @@ def _looks(selection: Selection, source: Source) -> bool:
 
 
 def _renamed(source: Source, name: str) -> Source:
-    return replace(source, layer=name, drawn_on=source.layer)
+    return source._replace(layer=name, drawn_on=source.layer)
 
 
 def _within(mark: Mark, region: tuple[float, float, float, float]) -> bool:

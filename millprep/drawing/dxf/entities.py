@@ -219,16 +219,13 @@ def _flat(entity: Any, kind: str, source: Source, frame: Frame) -> Iterator[Mark
 def _finite(mark: Mark) -> Mark:
     """The mark, or word that it holds numbers that are none or lie beyond any drawing."""
     if isinstance(mark, Stroke):
-        size = np.abs(mark.to_mm.points(mark.vertices)).max()
-        if mark.widths.any():
-            size += np.abs(mark.widths).sum() * mark.to_mm.stretch[0] * 1e4
-        if mark.bulges.any():
-            size += np.abs(mark.bulges).sum()
-            size += np.abs(mark.curve.points).max()  # here an arc too large is caught
+        # an arc too large is caught by its curve
+        size = np.abs(mark.curve.points).max() + np.abs(mark.bulges).sum()
+        size += np.abs(mark.widths).sum() * mark.to_mm.stretch[0] * 1e4
     elif isinstance(mark, Curve):
         size = np.abs(mark.points).max()
     elif isinstance(mark, Fill):
-        size = np.abs([area.bounds for area in mark.areas]).max()
+        size = max(abs(value) for area in mark.areas for value in area.bounds)
     else:
         return mark
     if size < LARGEST:  # False for what is no number
@@ -268,9 +265,8 @@ def _insert(entity: Any, frame: Frame, layer: str, wanted: Callable[[str], bool]
         # blocks that draw nothing make no marks, however often they are opened
         if next(frame.opened) > MOST_MARKS:
             raise TooMuchError(f"its inserts open blocks more than {MOST_MARKS} times")
-        m = np.array(list(copy.matrix44())).reshape(4, 4)
         # row vectors: p' = p · M; then on by the frame's own map
-        rows = np.vstack((m[:3, :3] @ frame.rows[:3], m[3, :3] @ frame.rows[:3] + frame.rows[3]))
+        rows = np.array(list(copy.matrix44())).reshape(4, 4) @ frame.rows
         inner = Frame(
             rows,
             frame.index,
@@ -298,9 +294,6 @@ def _clipped(entity: Any) -> bool:
     return bool(clip.has_clipping_path and clip.is_clipping_enabled)
 
 
-_X, _Y, _Z = np.eye(3)
-
-
 def plane(entity: Any, kind: str, rows: FloatArray) -> Affine | None:
     """Map of the entity's own plane to mm, or None when it is tilted to the drawing's.
 
@@ -308,24 +301,21 @@ def plane(entity: Any, kind: str, rows: FloatArray) -> Affine | None:
     """
     dxf = entity.dxf
     ex, ey, ez = dxf.extrusion if dxf.hasattr("extrusion") else (0.0, 0.0, 1.0)
+    x, y, z, at = rows.tolist()
+    height = 0.0
     if kind in ("LINE", "SPLINE", "ELLIPSE"):
         # these are written in world coordinates; the extrusion turns no point of theirs
-        ux, uy, origin = _X, _Y, _Z * 0
         if kind == "ELLIPSE" and (abs(ex) > 1e-9 * abs(ez) or abs(ey) > 1e-9 * abs(ez)):
             return None
-    elif ex == 0 and ey == 0 and ez > 0:
-        ux, uy = _X, _Y
-        origin = _Z * _elevation(entity, kind)
     else:
-        ocs = entity.ocs()
-        ux, uy = np.array(ocs.ux.xyz), np.array(ocs.uy.xyz)
-        origin = np.array(ocs.uz.xyz) * _elevation(entity, kind)
-    x, y = ux @ rows[:3], uy @ rows[:3]
-    at = origin @ rows[:3] + rows[3]
+        height = _elevation(entity, kind)
+        if not (ex == 0 and ey == 0 and ez > 0):
+            ocs = entity.ocs()
+            x, y, z = (np.array([ocs.ux.xyz, ocs.uy.xyz, ocs.uz.xyz]) @ rows[:3]).tolist()
     size = max(abs(x[0]), abs(x[1]), abs(y[0]), abs(y[1]))
     if max(abs(x[2]), abs(y[2])) > 1e-6 * size:
         return None
-    return Affine(float(x[0]), float(y[0]), float(at[0]), float(x[1]), float(y[1]), float(at[1]))
+    return Affine(x[0], y[0], height * z[0] + at[0], x[1], y[1], height * z[1] + at[1])
 
 
 def _elevation(entity: Any, kind: str) -> float:

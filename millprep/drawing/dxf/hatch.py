@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -118,8 +119,9 @@ def read(entity: Any, source: Source, to_mm: Affine) -> Mark:
     return filled(source, loops, curved)
 
 
+@lru_cache(maxsize=256)
 def _loop(path: Any, sagitta: float) -> tuple[FloatArray, bool]:
-    """Ring of one boundary path, and whether it is all arcs.
+    """Ring of one boundary path, and whether it is all arcs; kept, since blocks draw it again.
 
     Raises:
         ValueError: where two edges, or the last and the first, lie more than 1 mm apart.

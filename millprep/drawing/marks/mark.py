@@ -25,8 +25,7 @@ SAME = 1e-6
 """Two points of a curve closer than this are one, mm."""
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """Where a mark comes from.
 
     Attributes:
@@ -34,7 +33,7 @@ class Source:
             what the job selects, the selection's name.
         kind: DXF name of the entity.
         handle: of the entity itself.
-        index: number of the entity in the model space that it belongs to.
+        number: of the entity in the model space that it belongs to.
         block: for content of an insert, the block's name.
         insert: for content of an insert, the outermost insert's handle.
         colour, line_type: as shown; no colour where it is none of the drawing's index.
@@ -45,7 +44,7 @@ class Source:
     layer: str
     kind: str
     handle: str
-    index: int
+    number: int
     block: str | None = None
     insert: str | None = None
     colour: int | None = None
@@ -118,27 +117,27 @@ class Stroke:
         most, least = self.to_mm.stretch
         sagitta = SAGITTA / (most or 1.0)
         known = None
+        curved = True
         if self.is_circle:
             points = _circle(self.vertices, float(self.bulges[0]), sagitta)
             if most - least <= 1e-9 * most:
                 (x0, y0), (x1, y1) = self.vertices.tolist()
                 at = self.to_mm.point((x0 + x1) / 2, (y0 + y1) / 2)
                 known = Round(at, math.hypot(x1 - x0, y1 - y0) * most)
-        elif len(self.vertices) < 2 or not self.bulges.any():
-            points = self.vertices
+        elif not self.bulges.any():
+            points, curved = self.vertices, False
         else:
             xy = np.vstack((self.vertices, self.vertices[:1])) if self.closed else self.vertices
             _refuse_giants(xy, self.bulges, sagitta)
             points = Path(xy, self.bulges).flattened(sagitta)
             points = points[:-1] if self.closed else points
-        curved = bool(len(self.bulges) and (np.abs(self.bulges) > 0.01).all())
+            curved = bool((np.abs(self.bulges) > 0.01).all())
         return Curve(self.source, self.to_mm.points(points), self.closed, curved, known)
 
     @property
     def is_circle(self) -> bool:
         """Whether it is two half circles the same way round."""
-        b = self.bulges
-        return bool(self.closed and len(b) == 2 and b[0] == b[1] and abs(b[0]) == 1)
+        return self.closed and self.bulges.tolist() in ([1.0, 1.0], [-1.0, -1.0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,9 +258,10 @@ def _centre(points: FloatArray) -> FloatArray | None:
 
 def _circle(ends: FloatArray, bulge: float, sagitta: float) -> FloatArray:
     """Rim of the circle on this diameter in equal steps, a multiple of four of them."""
-    centre = ends.mean(axis=0)
-    x, y = (ends[0] - centre).tolist()
-    around = rim(math.hypot(x, y), sagitta, start=(x, y), clockwise=bulge < 0)
+    (x0, y0), (x1, y1) = ends.tolist()
+    centre = ((x0 + x1) / 2, (y0 + y1) / 2)
+    start = (x0 - centre[0], y0 - centre[1])
+    around = rim(math.hypot(*start), sagitta, start=start, clockwise=bulge < 0)
     return np.asarray(centre + around, dtype=np.float64)
 
 
@@ -292,7 +292,10 @@ def rim(
     if clockwise:
         sin = -sin
     x, y = start if start is not None else (radius, 0.0)
-    return np.stack((x * cos - y * sin, x * sin + y * cos), axis=1)
+    points = np.empty((n, 2))  # stacking columns takes twice as long for few points
+    points[:, 0] = x * cos - y * sin
+    points[:, 1] = x * sin + y * cos
+    return points
 
 
 @lru_cache(maxsize=256)

@@ -175,7 +175,7 @@ def test_nets_and_functions_are_kept_and_the_rest_is_counted() -> None:
     assert layer.function == ("Copper", "L2", "Bot")
     kinds = [aside.source.kind for aside in layer.noted]
     assert (kinds.count("comment"), kinds.count("attribute"), kinds.count("name")) == (1, 6, 1)
-    indices = [s.mark.source.index for s in layer.shapes] + [a.source.index for a in layer.noted]
+    indices = [s.mark.source.number for s in layer.shapes] + [a.source.number for a in layer.noted]
     assert sorted(indices) == list(range(layer.count))
 
 
