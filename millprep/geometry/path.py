@@ -224,34 +224,19 @@ class Path:
         """(m, 2) points on the path whose chords stay within `sagitta` of it."""
         if not self.bulge.any():
             return self.xy
-        chord = np.hypot(*np.diff(self.xy, axis=0).T)
-        b = self.bulge
-        curved = b != 0
-        safe = np.where(curved, b, 1.0)
-        radius = np.where(curved, chord * (1 + b * b) / (4 * np.abs(safe)), 1.0)
-        sweep = 4 * np.arctan(b)
-        step = 2 * np.arccos(np.clip(1 - sagitta / radius, -1.0, 1.0))
-        count = np.where(curved, np.ceil(np.abs(sweep) / np.maximum(step, 1e-6)), 1).astype(int)
-        count = np.maximum(count, 1)
-        which = np.repeat(np.arange(len(b)), count)
-        first = np.concatenate(([0], np.cumsum(count)[:-1]))
-        t = (np.arange(len(which)) - first[which]) / count[which]
-        x0, x1 = self.xy[which], self.xy[which + 1]
-        out = x0 + (x1 - x0) * t[:, None]
-        arc = curved[which] & (t > 0)
-        if arc.any():
-            w = which[arc]
-            k = (1 - b[w] ** 2) / (4 * b[w])
-            d = self.xy[w + 1] - self.xy[w]
-            left = np.column_stack((-d[:, 1], d[:, 0]))
-            centre = (self.xy[w] + self.xy[w + 1]) / 2 + left * k[:, None]
-            r0 = self.xy[w] - centre
-            angle = sweep[w] * t[arc]
-            cos, sin = np.cos(angle), np.sin(angle)
-            out[arc] = centre + np.column_stack(
-                (r0[:, 0] * cos - r0[:, 1] * sin, r0[:, 0] * sin + r0[:, 1] * cos)
-            )
-        return np.vstack((out, self.xy[-1:]))
+        z = self.xy[:, 0] + 1j * self.xy[:, 1]
+        chord, sweep = np.diff(z), 4 * np.arctan(self.bulge)
+        # over the radius, which is chord / (2·sin(sweep / 2))
+        flat = 2 * sagitta * np.abs(np.sin(sweep / 2) / chord)
+        step = np.maximum(2 * np.arccos(np.maximum(1 - flat, -1.0)), 1e-6)
+        count = np.maximum(np.ceil(np.abs(sweep) / step), 1).astype(int)
+        which = np.repeat(np.arange(len(count)), count)
+        t = (np.arange(len(which)) + (count - np.cumsum(count))[which]) / count[which]
+        # the chord of a part of an arc is that of the arc, turned and scaled
+        share, whole = t + 0j, np.expm1(1j * sweep)[which]
+        np.divide(np.expm1(1j * sweep[which] * t), whole, out=share, where=whole != 0)
+        out = z[which] + chord[which] * share
+        return np.vstack((out.view(float).reshape(-1, 2), self.xy[-1:]))
 
     def line(self, sagitta: float = SAGITTA) -> shapely.LineString:
         """The flattened path as a shapely line."""
