@@ -17,9 +17,9 @@ import numpy as np
 
 from millprep.geometry.path import FloatArray, Point
 
-NEAREST = 8
+NEAREST = 10
 """So many neighbours of a place may come next to it."""
-DEEPEST = 20
+DEEPEST = 8
 """Edges exchanged in one move at most."""
 KICK = 40
 """A kick exchanges two stretches of at most this many places."""
@@ -27,8 +27,8 @@ GAIN = 1e-7
 """Shorter by less is no gain, mm."""
 KICKS = 0.3
 """Kicks for every place of a way: what more of them gain is not worth the wait."""
-BOUND = 1e9
-"""Length of an edge that must stay, less than nothing, mm."""
+Exchange = tuple[int, int, int]
+"""Two places whose edge goes, and how many places before them are turned around."""
 
 
 def way(places: Sequence[Point], start: Point) -> list[int]:
@@ -47,11 +47,20 @@ def closed_tour(places: Sequence[Point], kicks: int) -> list[int]:
     return tour.order
 
 
+class _Gap(complex):
+    """Where a tour is cut open: no place is any way from it."""
+
+    def __sub__(self, other: complex) -> complex:
+        return 0j
+
+    __rsub__ = __sub__
+
+
 class _Tour:
     """A closed tour.
 
     One with ends holds the start of a way as its last place but one, and as its last a gap that is
-    near every place and stays next to the start: where the tour is cut open.
+    near every place. The edge between these two is fixed.
     """
 
     def __init__(self, places: Sequence[Point], *, ends: bool) -> None:
@@ -62,31 +71,28 @@ class _Tour:
         count = len(points)
         self.gap = count if ends else -1
         self.start = count - 1 if ends else -1
-        self.xy: list[Point] = [(float(x), float(y)) for x, y in points]
-        _, near = cKDTree(points).query(points, k=min(NEAREST + 1, count))
-        self.near: list[list[tuple[int, float]]] = [
-            [(int(m), self.length(i, int(m))) for m in row if m != i]
-            for i, row in enumerate(near.reshape(count, -1))
+        self.xy: list[complex] = [complex(x, y) for x, y in points.tolist()]
+        far, near = cKDTree(points).query(points, k=min(NEAREST + 1, count))
+        rows = zip(far.reshape(count, -1).tolist(), near.reshape(count, -1).tolist(), strict=True)
+        self.near: list[list[tuple[float, int]]] = [
+            [(away, m) for away, m in zip(*row, strict=True) if m != i]
+            for i, row in enumerate(rows)
         ]
         self.order = _nearest_next(points, self.start)
+        self.fixed: set[tuple[int, int]] = set()
         if ends:
             self.near = [
-                row if i == self.start else [(self.gap, 0.0), *row]
+                row if i == self.start else [(0.0, self.gap), *row]
                 for i, row in enumerate(self.near)
             ]
             self.near.append([])
             self.order.append(self.gap)
+            self.xy.append(_Gap())
+            self.fixed = {(self.gap, self.start), (self.start, self.gap)}
         self.at = [0] * len(self.order)
-        self._place(0, len(self.order))
+        for k, place in enumerate(self.order):
+            self.at[place] = k
         self.flips: list[tuple[int, int]] = []
-
-    def length(self, a: int, b: int) -> float:
-        """Length of the edge between two places, mm."""
-        gap = self.gap
-        if a == gap or b == gap:
-            return -BOUND if self.start in (a, b) else 0.0
-        p, q = self.xy[a], self.xy[b]
-        return math.hypot(p[0] - q[0], p[1] - q[1])
 
     def way(self) -> list[int]:
         """The places from the start on, without start and gap."""
@@ -120,12 +126,15 @@ class _Tour:
         a, b = order[k], order[(k + 1) % n]
         c, d = order[(k + first) % n], order[(k + first + 1) % n]
         e, f = order[(k + first + second) % n], order[(k + first + second + 1) % n]
-        before = self.length(a, b) + self.length(c, d) + self.length(e, f)
+        if not self.fixed.isdisjoint([(a, b), (c, d), (e, f)]):
+            return [], 0.0
         # reversed as a whole and each by itself, two stretches change places
         self._flip(k + 1, k + first + second)
         self._flip(k + 1, k + second)
         self._flip(k + second + 1, k + first + second)
-        after = self.length(a, d) + self.length(e, b) + self.length(c, f)
+        xy = self.xy
+        before = abs(xy[a] - xy[b]) + abs(xy[c] - xy[d]) + abs(xy[e] - xy[f])
+        after = abs(xy[a] - xy[d]) + abs(xy[e] - xy[b]) + abs(xy[c] - xy[f])
         return [a, b, c, d, e, f], after - before
 
     def _settle(self, waiting: deque[int]) -> float:
@@ -135,60 +144,85 @@ class _Tour:
         while waiting:
             i = waiting.popleft()
             queued.discard(i)
-            for forward in (True, False):
-                gain, touched = self._move(i, forward=forward)
-                if gain > GAIN:
-                    gained += gain
-                    for j in touched:
-                        if j not in queued:
-                            queued.add(j)
-                            waiting.append(j)
-                    break
+            for step in (1, -1):
+                gain, exchanges = self._move(i, step)
+                if not exchanges:
+                    continue
+                gained += gain
+                touched = [i, self.order[(self.at[i] + step) % len(self.order)]]
+                self._exchange(i, step, exchanges)
+                for other, end, _ in exchanges:
+                    touched += (other, end)
+                for j in touched:
+                    if j not in queued:
+                        queued.add(j)
+                        waiting.append(j)
+                break
         return gained
 
-    def _move(self, base: int, *, forward: bool) -> tuple[float, list[int]]:
-        """The best chain of exchanged edges that begins with the one after (or before) a place."""
-        order, at, n = self.order, self.at, len(self.order)
-        done = len(self.flips)
-        step = 1 if forward else -1
-        free = order[(at[base] + step) % n]
-        removed = self.length(base, free)
-        best, kept = 0.0, done
-        touched = [base, free]
-        used: set[tuple[int, int]] = set()
-        for _ in range(DEEPEST):
-            choice, most = None, -math.inf
-            for other, away in self.near[free]:
+    def _move(self, base: int, step: int) -> tuple[float, list[Exchange]]:
+        """The best chain of exchanged edges that begins with the one after (or before) a place.
+
+        Each exchange turns places around, counted from the one next to the base. Nothing is turned
+        yet: where a place would be then follows from the counts.
+        """
+        order, at, xy, n = self.order, self.at, self.xy, len(self.order)
+        origin = at[base]
+        # an index below 0 counts from the end
+        zero = origin - n if step == 1 else origin
+        free = order[zero + step]
+        if (base, free) in self.fixed:
+            return 0.0, []
+        removed = abs(xy[base] - xy[free])
+        best, kept = GAIN, list[Exchange]()
+        chain, turned = list[Exchange](), list[int]()
+        used = set(self.fixed)
+        while len(chain) < DEEPEST:
+            most = 0.0
+            for away, other in self.near[free]:
                 gain = removed - away
                 if gain <= GAIN:
-                    if other != self.gap:
-                        break
+                    break
+                if other == base:
                     continue
-                end = order[(at[other] - step) % n]
-                if other == base or end in (free, base) or (end, other) in used:
+                k = (at[other] - origin) * step % n
+                for count in turned:
+                    if k <= count:
+                        k = count + 1 - k
+                # the edge to the next place is there already
+                if k == 2:
                     continue
-                value = gain + self.length(end, other)
+                k -= 1
+                here = k
+                for count in reversed(turned):
+                    if here <= count:
+                        here = count + 1 - here
+                end = order[zero + step * here]
+                if (end, other) in used:
+                    continue
+                value = gain + abs(xy[end] - xy[other])
+                closed = value - abs(xy[base] - xy[end])
+                if closed > best:
+                    best, kept = closed, [*chain, (other, end, k)]
                 if value > most:
-                    choice, most = (other, end, away), value
-            if choice is None:
+                    choice, most = (other, end, k), value
+            if not most:
                 break
-            other, end, away = choice
-            used.add((free, other))
-            used.add((other, free))
-            self._flip(*(at[free], at[end])[::step])
+            chain.append(choice)
+            turned.append(choice[2])
+            used |= {(free, choice[0]), (choice[0], free)}
+            removed, free = most, choice[1]
+        return best, kept
+
+    def _exchange(self, base: int, step: int, exchanges: Sequence[Exchange]) -> None:
+        """Carry out a chain of exchanges that begins at a place."""
+        n = len(self.order)
+        for _, end, count in exchanges:
+            k = self.at[base]
+            self._flip(*(k + step, k + step * count)[::step])
             # where all the rest was turned around the tour runs the other way
-            if order[(at[base] + step) % n] != end:
+            if self.order[(self.at[base] + step) % n] != end:
                 step = -step
-            removed = most
-            touched += [other, end]
-            free = end
-            closed = removed - self.length(base, free)
-            if closed > best + GAIN:
-                best, kept = closed, len(self.flips)
-        for i, j in reversed(self.flips[kept:]):
-            self._reverse(i, j)
-        del self.flips[kept:]
-        return best, touched if best else []
 
     def _flip(self, i: int, j: int) -> None:
         self.flips.append((i, j))
@@ -202,17 +236,15 @@ class _Tour:
         if 2 * count > n:
             i, j, count = (j + 1) % n, (i - 1) % n, n - count
         if i + count <= n:
-            order[i : i + count] = order[i : i + count][::-1]
-            self._place(i, i + count)
+            turned = order[i : i + count][::-1]
+            order[i : i + count] = turned
+            for k, place in enumerate(turned, i):
+                at[place] = k
             return
         for _ in range(count // 2):
             order[i], order[j] = order[j], order[i]
             at[order[i]], at[order[j]] = i, j
             i, j = (i + 1) % n, (j - 1) % n
-
-    def _place(self, i: int, j: int) -> None:
-        for k in range(i, j):
-            self.at[self.order[k]] = k
 
 
 def _nearest_next(points: FloatArray, start: int) -> list[int]:
