@@ -8,7 +8,6 @@ ends: that box keeps off every clamp that is too high and off every pin.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -38,8 +37,8 @@ def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
 
     Open paths keep their direction, since it decides on which side the cutter pulls. Closed ones
     may be entered at any vertex. The first order is always on to the nearest, each path with the
-    entry that suits it best; then short ways through the places that the last order enters at, as
-    long as they get shorter.
+    entry that suits it best; then shorter ways through the places that the last order enters at, as
+    long as there are any.
     """
     if not candidates:
         return []
@@ -51,7 +50,7 @@ def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     for _ in range(ROUNDS if len(loops) > 2 else 0):
         at = {k: loops[k].enter[n] for k, n in last}
         places = [(float(at[k][0]), float(at[k][1])) for k in range(len(loops))]
-        last, shorter = _entered(tour.way(places, (0.0, 0.0)), loops)
+        last, shorter = _entered(tour.way(places, (0.0, 0.0), [k for k, _ in last]), loops)
         if shorter >= length - 10.0**-DIGITS:
             break
         visits, length = last, shorter
@@ -64,15 +63,11 @@ def round_trip(places: Sequence[Point], start: Point) -> list[int]:
     order = tour.way(places, start)
     if len(places) < 3:
         return order
-    closed = tour.closed_tour([*places, start], math.ceil(tour.KICKS * len(places)))
+    # no longer than there and back, because it begins as that
+    begun = [*order, len(places)]
+    closed = tour.closed_tour([*places, start], math.ceil(tour.KICKS * len(places)), begun)
     k = closed.index(len(places))
-    around = [*closed[k + 1 :], *closed[:k]]
-
-    def length(some: Sequence[int]) -> float:
-        way = [start, *(places[n] for n in some), start]
-        return sum(math.dist(a, b) for a, b in itertools.pairwise(way))
-
-    return min(order, around, key=lambda some: round(length(some), DIGITS))
+    return [*closed[k + 1 :], *closed[:k]]
 
 
 def _frame(first: Path) -> Pose:

@@ -21,28 +21,35 @@ NEAREST = 10
 """So many neighbours of a place may come next to it."""
 DEEPEST = 8
 """Edges exchanged in one move at most."""
-KICK = 40
+KICK = 50
 """A kick exchanges two stretches of at most this many places."""
 GAIN = 1e-7
 """Shorter by less is no gain, mm."""
-KICKS = 0.3
+KICKS = 0.15
 """Kicks for every place of a way: what more of them gain is not worth the wait."""
 Exchange = tuple[int, int, int]
 """Two places whose edge goes, and how many places before them are turned around."""
 
 
-def way(places: Sequence[Point], start: Point) -> list[int]:
-    """Indices of the places in the order of a short way from a fixed start; it may end anywhere."""
+def way(places: Sequence[Point], start: Point, order: Sequence[int] = ()) -> list[int]:
+    """Indices of the places in the order of a short way from a fixed start; it may end anywhere.
+
+    It is sought from an `order` of all places on, or else from always on to the nearest.
+    """
     if len(places) < 2:
         return list(range(len(places)))
-    tour = _Tour([*places, start], ends=True)
+    begun = [len(places), *order] if order else order
+    tour = _Tour([*places, start], begun, ends=True)
     tour.improve(math.ceil(KICKS * len(places)))
     return tour.way()
 
 
-def closed_tour(places: Sequence[Point], kicks: int) -> list[int]:
-    """Indices of four places or more in the order of a short closed tour."""
-    tour = _Tour(places, ends=False)
+def closed_tour(places: Sequence[Point], kicks: int, order: Sequence[int] = ()) -> list[int]:
+    """Indices of four places or more in the order of a short closed tour.
+
+    It is no longer than a given `order` of all places.
+    """
+    tour = _Tour(places, order, ends=False)
     tour.improve(kicks)
     return tour.order
 
@@ -63,7 +70,7 @@ class _Tour:
     near every place. The edge between these two is fixed.
     """
 
-    def __init__(self, places: Sequence[Point], *, ends: bool) -> None:
+    def __init__(self, places: Sequence[Point], order: Sequence[int], *, ends: bool) -> None:
         # loaded when it is used
         from scipy.spatial import cKDTree
 
@@ -78,7 +85,7 @@ class _Tour:
             [(away, m) for away, m in zip(*row, strict=True) if m != i]
             for i, row in enumerate(rows)
         ]
-        self.order = _nearest_next(points, self.start)
+        self.order = list(order) or _nearest_next(points, max(self.start, 0))
         self.fixed: set[tuple[int, int]] = set()
         if ends:
             self.near = [
@@ -248,9 +255,8 @@ class _Tour:
 
 
 def _nearest_next(points: FloatArray, start: int) -> list[int]:
-    """From a place always on to the nearest that is left; the start is that place and the last."""
-    count = len(points)
-    here = start if start >= 0 else 0
+    """From a place always on to the nearest that is left; the start is that place."""
+    count, here = len(points), start
     left = np.ones(count, dtype=bool)
     order: list[int] = []
     for _ in range(count):
