@@ -13,21 +13,21 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.cache import cached
-from millprep.geometry.offset import boundaries_of
 from millprep.geometry.path import FloatArray
 from millprep.model.board import Board
 from millprep.toolpaths.isolation import GOUGE
 
 Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
-SAMPLE = 0.4
+SAMPLE = 0.8
 """Distance of samples along the edges of copper, mm."""
 SHARP = 0.3
 """An edge that turns away from its copper's outside by more than this has a corner, radians; the
 vertices of an arc turn by less."""
-NEIGHBOUR = 0.05
+NEIGHBOUR = 0.1
 """Distance of the places on other copper that samples are compared with, mm."""
 
 
@@ -52,7 +52,9 @@ class CopperEdges:
         self.turns = np.concatenate([e.turns * count for e, count in made])
         self.radii = np.concatenate([e.radii for e, _ in made])
         self.own = np.concatenate([e.own for e, _ in made])
-        self.narrowest = min((_narrowest(b, 2 * largest) for b, _ in boards), default=math.inf)
+        # a disc between two pieces is no smaller than half their gap
+        free = float(self.radii[~self.own].min(initial=largest))
+        self.narrowest = min((_narrowest(b, 2 * free + GOUGE) for b, _ in boards), default=math.inf)
         self.pieces = sum(len(board.pieces) * count for board, count in boards)
         sharp = sum(e.corners * count for e, count in made)
         self.corners = sharp / float(self.weights.sum())
@@ -126,45 +128,37 @@ class _BoardEdges:
 @cached
 def _edges(board: Board, largest: float) -> _BoardEdges:
     """The samples of one copy of a board."""
-    at: list[FloatArray] = []
-    normals: list[FloatArray] = []
-    weights: list[FloatArray] = []
-    turns: list[FloatArray] = []
-    pieces: list[FloatArray] = []
-    first: list[Flags] = []
-    places: list[FloatArray] = []
-    owners: list[FloatArray] = []
-    corners = 0
-    for n, piece in enumerate(board.pieces):
-        for loop in boundaries_of(piece.shape):
-            fine = shapely.get_coordinates(shapely.segmentize(loop, NEIGHBOUR))
-            places.append(fine[:-1])
-            owners.append(np.full(len(fine) - 1, n))
-            xy = shapely.get_coordinates(shapely.segmentize(loop, SAMPLE))
-            step = np.diff(xy, axis=0)
-            length = np.hypot(*step.T)
-            step, xy, length = step[length > 0], xy[:-1][length > 0], length[length > 0]
-            heading = np.arctan2(step[:, 1], step[:, 0])
-            turn = np.remainder(np.roll(heading, -1) - heading + np.pi, 2 * np.pi) - np.pi
-            # around any other corner a lap is an arc
-            corners += int((turn < -SHARP).sum())
-            at.append(xy + step / 2)
-            # boundaries have their copper on the left
-            normals.append(np.column_stack((step[:, 1], -step[:, 0])) / length[:, None])
-            weights.append(length)
-            turns.append((turn + np.roll(turn, 1)) / 2)
-            pieces.append(np.full(len(xy), n))
-            first.append(np.arange(len(xy)) == 0)
+    areas = shapely.orient_polygons([piece.shape for piece in board.pieces])
+    # boundaries have their copper on the left
+    rings, owners = shapely.get_rings(areas, return_index=True)
+    places, of_ring = shapely.get_coordinates(
+        shapely.segmentize(rings, NEIGHBOUR), return_index=True
+    )
+    xy, ring = shapely.get_coordinates(shapely.segmentize(rings, SAMPLE), return_index=True)
+    step = np.diff(xy, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    kept = (ring[1:] == ring[:-1]) & (length > 0)
+    xy, ring, step, length = xy[:-1][kept], ring[:-1][kept], step[kept], length[kept]
+    first = np.diff(ring, prepend=-1) > 0
+    starts = np.flatnonzero(first)
+    # the last sample of a ring comes before its first
+    before = np.arange(-1, len(ring) - 1)
+    before[starts] = np.append(starts[1:], len(ring)) - 1
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    # by how much the edge turns where each sample begins, and where it ends
+    turn = np.remainder(heading - heading[before] + np.pi, 2 * np.pi) - np.pi
+    turn_after = np.empty_like(turn)
+    turn_after[before] = turn
     radii, own = _free_radii(
-        np.concatenate(at),
-        np.concatenate(normals),
-        np.concatenate(pieces),
-        (np.concatenate(places), np.concatenate(owners)),
+        xy + step / 2,
+        np.column_stack((step[:, 1], -step[:, 0])) / length[:, None],
+        owners[ring],
+        (places, owners[of_ring]),
         largest,
     )
-    return _BoardEdges(
-        np.concatenate(weights), np.concatenate(turns), radii, own, np.concatenate(first), corners
-    )
+    # around any other corner a lap is an arc
+    corners = int((turn < -SHARP).sum())
+    return _BoardEdges(length, (turn + turn_after) / 2, radii, own, first, corners)
 
 
 @cached
@@ -180,8 +174,8 @@ def _narrowest(board: Board, within: float) -> float:
 def _free_radii(
     at: FloatArray,
     normals: FloatArray,
-    pieces: FloatArray,
-    others: tuple[FloatArray, FloatArray],
+    pieces: NDArray[np.int_],
+    others: tuple[FloatArray, NDArray[np.int_]],
     largest: float,
 ) -> tuple[FloatArray, Flags]:
     """Radius of the largest free disc that touches the edge at each sample, and who limits it.
@@ -194,7 +188,8 @@ def _free_radii(
     from scipy.spatial import cKDTree
 
     places, owners = others
-    tree = cKDTree(places)
+    # so many places in order make halves of equal size not worth their while
+    tree = cKDTree(places, leafsize=24, balanced_tree=False, compact_nodes=False)
     radii = np.full(len(at), largest)
     own = np.zeros(len(at), dtype=bool)
     left = np.arange(len(at))
