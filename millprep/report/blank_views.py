@@ -184,7 +184,7 @@ def board_names(
 ) -> tuple[PlacedCaption, ...]:
     """Draw every board's name with its copy; on the machine with a pose."""
     outlines = [placed.outline for placed in contents.placed]
-    copper: list[shapely.Polygon] = [*contents.pieces, *contents.hole_areas]
+    copper: list[shapely.Polygon] = [*contents.pieces, *contents.hole_boxes]
     if pose is not None:
         outlines, copper = posed(outlines, pose), posed(copper, pose)
     titles = [plain(placed.title, 30) for placed in contents.placed]
@@ -202,7 +202,7 @@ def _names(
     blank = shapely.box(0, 0, *contents.blank.size).exterior
     marked = [shapely.Point(c.at).buffer(c.radius / on.per_mm, quad_segs=2) for c in said]
     boxes = [placed.box for placed in board_names(on, contents, [*round_signs, *marked])]
-    kept_free = [*contents.pieces, *contents.hole_areas, *edges, *round_signs, *boxes]
+    kept_free = [*contents.pieces, *contents.hole_boxes, *edges, *round_signs, *boxes]
     boards = shapely.union_all([placed.outline for placed in contents.placed])
     captions.put(on, captions.arrange(on, said, kept_free, boards, [blank]))
 
