@@ -9,8 +9,9 @@ must give the same bytes.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from functools import cache
 from html import escape
 from pathlib import Path
@@ -81,23 +82,24 @@ class _Writer:
         self.unit = 10.0**digits
         self.measured = measured
 
-    def all(self, shapes: Iterable[Shape]) -> str:
-        return "".join(self.element(shape) for shape in shapes)
+    def all(self, shapes: Sequence[Shape]) -> str:
+        return "".join(map(self.element, shapes, self._runs(shapes)))
 
-    def element(self, shape: Shape) -> str:
+    def element(self, shape: Shape, run: str) -> str:
+        """A shape, with the run of its points where it has some."""
         match shape:
             case Area():
-                return self._area(shape)
+                return self._area(shape, run)
             case WideLine():
                 return self._path(
-                    self._open(shape.lines),
+                    run,
                     f' fill="none" stroke="{COLOURS[shape.role]}"'
                     f' stroke-width="{self.figure(shape.width)}"'
                     ' stroke-linecap="round" stroke-linejoin="round"',
                 )
             case Line():
                 edge = self._edge(shape.role, shape.width, shape.dash)
-                return self._path(self._open(shape.lines), f' fill="none"{edge}')
+                return self._path(run, f' fill="none"{edge}')
             case Circle():
                 return self._circles(shape)
             case Text():
@@ -111,13 +113,7 @@ class _Writer:
         text = text.rstrip("0").rstrip(".")
         return "0" if text in ("-0", "") else text
 
-    def _area(self, area: Area) -> str:
-        parts = shapely.get_parts(np.array(area.shapes, dtype=object))
-        parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
-        xy, which = shapely.get_coordinates(shapely.get_rings(parts), return_index=True)
-        # without the last point of each ring, which is its first
-        open_ = which[:-1] == which[1:]
-        run = self._runs(xy[:-1][open_], which[:-1][open_], "z")
+    def _area(self, area: Area, run: str) -> str:
         fill = "none" if area.role is None else COLOURS[area.role]
         edge = self._edge(area.edge, area.width, area.dash)
         title = f"<title>{_escaped(area.title)}</title>" if area.title else ""
@@ -130,38 +126,30 @@ class _Writer:
         dashes = f' stroke-dasharray="{lengths}"' if dash else ""
         return f' stroke="{COLOURS[role]}" stroke-width="{self.figure(width)}"{dashes}'
 
-    def _open(self, lines: Iterable[FloatArray]) -> str:
-        every = list(lines)
-        if not every:
-            return ""
-        which = np.repeat(np.arange(len(every)), [len(line) for line in every])
-        return self._runs(np.concatenate(every), which, "")
+    def _runs(self, shapes: Sequence[Shape]) -> list[str]:
+        """Points of every area and line in steps of the last digit, which sum up without drift.
 
-    def _runs(self, xy: FloatArray, which: NDArray[np.int64], end: str) -> str:
-        """Runs of points in steps of the last digit, which sum up without drift.
-
-        Args:
-            xy: (n, 2) points of all runs; at once, because there are many short ones.
-            which: (n,) the run of each, never less than that of the one before.
-            end: what ends each run.
+        Of all shapes at once, because there are many short ones; "" for those without points.
         """
+        runs = [""] * len(shapes)
+        xy, counts, owner, rings = _points(shapes)
         if len(xy) == 0:
-            return ""
-        whole = np.rint(np.asarray(xy, dtype=float) * self.unit).astype(np.int64)
-        steps = np.diff(whole, axis=0, prepend=0)
-        first = np.diff(which, prepend=-1) != 0
+            return runs
+        whole = np.rint(xy * self.unit).astype(np.int64)
+        steps, first = np.diff(whole, axis=0, prepend=0), np.cumsum(counts) - counts
         steps[first] = whole[first]
-        kept = first | np.any(steps != 0, axis=1)
-        counts = np.diff(np.flatnonzero(first[kept]), append=np.count_nonzero(kept))
-        # all figures in one format: one run at a time takes twice as long
-        ways = {n: self._way(n) + end for n in set(counts.tolist())}
+        kept = np.any(steps != 0, axis=1)
+        kept[first] = True
+        # the last point of a ring is its first
+        kept[(first + counts - 1)[:rings]] = False
+        counts = np.add.reduceat(kept, first, dtype=np.int64)
         figures = (steps[kept] / self.unit).ravel().tolist()
-        return "".join(map(ways.__getitem__, counts.tolist())) % tuple(figures)
-
-    @staticmethod
-    def _way(points: int) -> str:
-        """The format of a run of so many points."""
-        return "M%.9g %.9g" + (f"l{' '.join(['%g %g'] * (points - 1))}" if points > 1 else "h0")
+        starts = [0, *(2 * np.cumsum(counts)).tolist()]
+        ways = [_way(n, "z" if k < rings else "") for k, n in enumerate(counts.tolist())]
+        edges = np.flatnonzero(np.diff(owner, prepend=-1, append=-1)).tolist()
+        for a, b in itertools.pairwise(edges):
+            runs[owner[a]] = "".join(ways[a:b]) % tuple(figures[starts[a] : starts[b]])
+        return runs
 
     def _path(self, run: str, more: str, inner: str = "") -> str:
         if not run:
@@ -220,6 +208,32 @@ class _Writer:
             f'<text x="{x}" y="{y}" font-size="{self.figure(size)}"{weight}{more}{long}>'
             f"{_escaped(words)}</text>\n"
         )
+
+
+def _points(
+    shapes: Sequence[Shape],
+) -> tuple[FloatArray, NDArray[np.int64], NDArray[np.int64], int]:
+    """(n, 2) points of all rings of areas, then of all lines.
+
+    With how many points each has, the index of the shape that it is of, and how many are rings.
+    """
+    areas = [(k, a) for k, shape in enumerate(shapes) if isinstance(shape, Area)
+             for a in shape.shapes]  # fmt: skip
+    lines = [(k, line) for k, shape in enumerate(shapes) if isinstance(shape, Line | WideLine)
+             for line in shape.lines if len(line)]  # fmt: skip
+    parts, area = shapely.get_parts(np.array([a for _, a in areas], object), return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    every = [shapely.get_coordinates(rings), *(line for _, line in lines)]
+    counts = [*shapely.get_num_coordinates(rings).tolist(), *(len(line) for _, line in lines)]
+    owner = [*(areas[k][0] for k in area[part].tolist()), *(k for k, _ in lines)]
+    return np.concatenate(every), np.array(counts, int), np.array(owner, int), len(rings)
+
+
+@cache
+def _way(points: int, end: str) -> str:
+    """The format of a run of so many points."""
+    steps = f"l{' '.join(['%g %g'] * (points - 1))}" if points > 1 else "h0"
+    return f"M%.9g %.9g{steps}{end}"
 
 
 @cached
