@@ -23,7 +23,8 @@ from millprep.model.finding import MOST_PER_CODE, Finding, Severity, limited
 from millprep.model.job.isolation import IsolationPlan
 from millprep.standards.spacing import Column, required
 from millprep.verify.as_cut import Key, Nets, net_of, nets_on
-from millprep.verify.edges import EDGE, ISLAND, SLIVER
+from millprep.verify.edges import EDGE
+from millprep.verify.floating import ISLAND, SLIVER
 from millprep.verify.narrowest import outlines
 from millprep.verify.pads import pad_areas
 from millprep.verify.sweep import dilated, quarter

@@ -17,17 +17,20 @@ from millprep.model.blank import Layout, Placement, on_blank
 from millprep.model.finding import Finding, limited
 from millprep.verify.as_cut import Nets, net_of
 from millprep.verify.edges import (
-    SLIVER,
+    EDGE,
     check_gouges,
     check_isolated,
-    check_slivers,
     corner_notes,
     differences,
+    extra_copper,
     lost_copper,
     uncut_edges,
+    unreached_corners,
 )
+from millprep.verify.floating import SLIVER, check_slivers
 from millprep.verify.holes_as_cut import check_holes, holes_cut
 from millprep.verify.narrowest import every_neck, pair_gaps
+from millprep.verify.sweep import Shapes, dilated
 
 SKIN = 0.03
 """Copper this close to a piece, mm, counts as the piece: cut edges lie a little outside."""
@@ -175,13 +178,19 @@ def _board(
     )
     surface = cut.surface or cut.parts
     beyond: list[Finding] = []
+    extra: tuple[Shapes, list[CopperPart]] | None = None
     corners: tuple[Corner, ...] = ()
     if reach is not None:
         beyond += check_isolated(mine, shown.placement, shown.pieces, nets)
-        edges, corners = uncut_edges(surface, shown.placement, shown.pieces, reach)
+        drawn = np.array(list(shown.pieces.values()), dtype=object)
+        grown = dict(zip(shown.pieces, dilated(drawn, reach, 8), strict=True))
+        edges, most = uncut_edges(surface, shown.placement, shown.pieces, grown, reach - EDGE)
+        extra = extra_copper(surface, shown.placement, shown.pieces)
+        corners = unreached_corners(extra, shown.pieces, most)
         beyond += edges
-        if slope is not None and all(finding.code != "copper-uncut" for finding in edges):
-            beyond += uncut_edges(mine, shown.placement, shown.pieces, reach, slope=slope)[0]
+        if slope is not None and not edges:
+            back = reach - EDGE - slope
+            beyond += uncut_edges(mine, shown.placement, shown.pieces, grown, back)[0]
     holes = holes_cut(cut.grooves, shown.placement)
     drilled = tuple(holes.values())
     lost = gouged = lost_copper(surface, shown.placement, shown.pieces, drilled)
@@ -213,9 +222,7 @@ def _board(
         bridges=len(joined) - len(shorts),
         necks=necks,
         corners=corners,
-        differences=None
-        if reach is None
-        else differences(lost[0], surface, shown.placement, shown.pieces),
+        differences=None if extra is None else differences(extra[0], lost[0]),
     )
     return proof, findings
 

@@ -1,4 +1,4 @@
-"""Copper edges against the drawing: gouges, copper left uncut_edges, corners and slivers."""
+"""Copper edges against the drawing: gouges, copper left beyond them, and corners."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ DEEP = 0.05
 """Copper in a corner is worth a note when it reaches out by more than this, mm."""
 FREE_AREA = 1.0
 """Copper of more than this area, mm², beyond a piece is floating copper: it is not isolated."""
-SLIVER = 0.015
-"""Copper that a disc of this radius, mm, does not fit into is a sliver."""
 CRUMB = 1e-4
 """Differences of less than this area, mm², are none."""
-ISLAND = 0.5
-"""Copper smaller than this, mm², that carries no piece is an island, too small to count."""
+SAME = 1e-9
+"""Corners this near to each other, mm, are one."""
+AROUND = 1e-4
+"""What lies this near to a hole, mm, is taken by it."""
 
 
 def lost_copper(
@@ -50,8 +50,24 @@ def lost_copper(
     carrier = _carriers(parts, placement)
     deep = max(EDGE - cut_short, SHAPES)
     inner = dilated(np.array(list(pieces.values()), dtype=object), -deep, 2)
-    left = [_united(carrier.get(name, [])) for name in pieces]
-    return _undrilled(shapely.difference(inner, left), holes)
+    left = np.array([_united(carrier.get(name, [])) for name in pieces], dtype=object)
+    # most copper lacks nothing but what is cut within its outer edge
+    filled = shapely.polygons(shapely.get_exterior_ring(left))
+    whole = np.flatnonzero(shapely.covers(filled, inner))
+    rings, of = shapely.get_rings(left[whole], return_index=True)
+    within = np.diff(of, prepend=-1) == 0
+    other = np.delete(np.arange(len(left)), whole)
+    away, which = shapely.get_parts(
+        shapely.difference(inner[other], left[other]), return_index=True
+    )
+    lost = np.append(shapely.polygons(rings[within]), away)
+    whose = np.append(whole[of[within]], other[which])
+    # and most of that is a hole, corner by corner
+    cut = np.array(list(holes), dtype=object)
+    part, hole = shapely.STRtree(cut).query(lost)
+    same = shapely.equals_exact(shapely.normalize(lost[part]), shapely.normalize(cut[hole]), SAME)
+    lost, whose = np.delete(lost, part[same]), np.delete(whose, part[same])
+    return _undrilled(shapely.intersection(lost, inner[whose]), whose, cut)
 
 
 def check_gouges(
@@ -89,20 +105,17 @@ def check_gouges(
     return findings
 
 
-def _undrilled(lost: Shapes, holes: Sequence[shapely.Polygon]) -> tuple[Shapes, NDArray[np.intp]]:
-    """What holes as cut do not explain of lost copper, and which shape each is of."""
-    parts, whose = shapely.get_parts(lost, return_index=True)
-    drilled = np.asarray(shapely.buffer(np.array(list(holes), dtype=object), 1e-4))
-    tree = shapely.STRtree(drilled)
-    # most of what is lost is a hole, whole
-    whole = ~shapely.is_empty(parts)
-    whole[tree.query(parts, predicate="covered_by")[0]] = False
-    parts, whose = parts[whole], whose[whole]
-    part, hole = tree.query(parts, predicate="intersects")
+def _undrilled(
+    lost: Shapes, whose: NDArray[np.intp], holes: Shapes
+) -> tuple[Shapes, NDArray[np.intp]]:
+    """What holes as cut do not explain of lost copper, and whose each part is."""
+    part, hole = shapely.STRtree(holes).query(lost, predicate="dwithin", distance=AROUND)
     for i in np.unique(part).tolist():
-        spot = shapely.union_all(drilled[hole[part == i]])
-        parts[i] = shapely.difference(parts[i], spot)
-    return parts, whose
+        drilled = shapely.union_all(shapely.buffer(holes[hole[part == i]], AROUND))
+        lost[i] = shapely.difference(lost[i], drilled)
+    parts, which = shapely.get_parts(lost, return_index=True)
+    kept = ~shapely.is_empty(parts)
+    return parts[kept], whose[which[kept]]
 
 
 def check_isolated(
@@ -124,11 +137,12 @@ def check_isolated(
         if {copy for copy, _ in part.pieces} == {placement.index} and len(nets_on(part, nets)) == 1
     ]
     drawn = [_united([pieces[name] for name in names]) for _, names in own]
-    rims = dilated(np.array(drawn, dtype=object), DEEP, 2)
-    out = ~shapely.covers(rims, [part.shape for part, _ in own])
+    # what reaches no farther holds no such disc
+    near = dilated(np.array(drawn, dtype=object), DEEP + CORNER, 2)
+    out = ~shapely.covers(near, [part.shape for part, _ in own])
     for i in np.flatnonzero(out).tolist():
         (part, names), piece = own[i], drawn[i]
-        beyond = shapely.difference(part.shape, rims[i])
+        beyond = shapely.difference(part.shape, shapely.buffer(piece, DEEP, quad_segs=2))
         solid = [
             area
             for area in shapely.get_parts(beyond).tolist()
@@ -153,30 +167,24 @@ def uncut_edges(
     parts: Sequence[CopperPart],
     placement: Placement,
     pieces: Mapping[str, shapely.Polygon],
-    reach: float,
-    *,
-    slope: float | None = None,
-) -> tuple[list[Finding], tuple[Corner, ...]]:
-    """Pieces that keep copper beyond their edge, and the corners no cutter reached.
+    grown: Mapping[str, shapely.Polygon],
+    back: float,
+) -> tuple[list[Finding], dict[str, shapely.Geometry]]:
+    """Pieces that keep copper beyond their edge, and the most that each of them may keep.
 
-    `parts` is the copper at its surface; parts with several pieces are shorts. With a
-    `slope` it is the copper at its foot, which reaches out by so much more where the groove is
-    narrower there; the corners are those of the surface.
-    `reach` is the radius at the surface of the widest cutter that isolates: it leaves the
-    piece grown by it and shrunk by it again, inner corners filled.
+    `parts` is the copper at its surface or at its foot; parts with several pieces are shorts.
+    `grown` are the pieces grown by the radius at the surface of the widest cutter that isolates:
+    shrunk by it again their inner corners are filled, as it leaves them. They are shrunk `back` by
+    so much less, mm, that the tolerances pass, and at the foot what reaches out farther there.
     """
     own = _own(parts, placement)
-    if not own:
-        return [], ()
     names = [name for _, name in own]
-    drawn = np.array([pieces[name] for name in names], dtype=object)
-    # In one step outward and back; the last buffer also lets the tolerances pass.
-    filled = dilated(dilated(drawn, reach, 8), EDGE - reach + (slope or 0.0), 8)
+    filled = dilated(np.array([grown[name] for name in names], dtype=object), -back, 8)
     copper = np.array([part.shape for part, _ in own], dtype=object)
     # most copper is within: to see that costs a fifth of taking the difference
-    out = np.flatnonzero(~shapely.covers(filled, copper))
+    out = np.flatnonzero(~shapely.covers(filled, copper)).tolist()
     findings: list[Finding] = []
-    for i in out.tolist():
+    for i in out:
         name, more = names[i], shapely.difference(copper[i], filled[i])
         left = [area for area in shapely.get_parts(more).tolist() if area.area > 1e-6]
         if not left:
@@ -192,23 +200,52 @@ def uncut_edges(
             "The path along it is missing, too shallow, or off its place."
         )
         findings.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
-    if slope is not None:
-        return findings, ()
-    copper[out] = shapely.intersection(copper[out], filled[out])
-    return findings, _corners(names, drawn, copper)
+    return findings, {names[i]: filled[i] for i in out}
 
 
-def _corners(names: Sequence[str], drawn: Shapes, kept: Shapes) -> tuple[Corner, ...]:
-    """The inner corners where `kept` reaches out by more than `DEEP`, the farthest out first."""
-    beyond = np.asarray(shapely.difference(kept, dilated(drawn, DEEP, 2)))
+def extra_copper(
+    parts: Sequence[CopperPart], placement: Placement, pieces: Mapping[str, shapely.Polygon]
+) -> tuple[Shapes, list[CopperPart]]:
+    """Areas of a copy's copper beyond its pieces by more than `EDGE`, and of which part each is."""
+    mine = [part for part in parts if any(copy == placement.index for copy, _ in part.pieces)]
+    meant = [
+        _united([pieces[name] for copy, name in part.pieces if copy == placement.index])
+        for part in mine
+    ]
+    copper = np.array([part.shape for part in mine], dtype=object)
+    much = shapely.difference(copper, dilated(np.array(meant, dtype=object), EDGE, 2))
+    areas, which = shapely.get_parts(much, return_index=True)
+    return areas, [mine[n] for n in which.tolist()]
+
+
+def unreached_corners(
+    extra: tuple[Shapes, Sequence[CopperPart]],
+    pieces: Mapping[str, shapely.Polygon],
+    most: Mapping[str, shapely.Geometry],
+) -> tuple[Corner, ...]:
+    """The inner corners where copper reaches out by more than `DEEP`, the farthest out first.
+
+    `extra` is as from `extra_copper` at the surface, `most` as from `uncut_edges` there.
+    """
+    areas, owners = extra
+    alone = [n for n, part in enumerate(owners) if len(part.pieces) == 1]
+    names = [owners[n].pieces[0][1] for n in alone]
+    once, nth = np.unique(names, return_inverse=True)
+    rims = dilated(np.array([pieces[name] for name in once.tolist()], dtype=object), DEEP, 2)
+    shapely.prepare(rims)
+    rims = rims[nth]
+    out = np.flatnonzero(~shapely.covers(rims, areas[alone]))
+    beyond = shapely.difference(areas[alone][out], rims[out])
     corners: list[Corner] = []
-    for i in np.flatnonzero(~shapely.is_empty(beyond)).tolist():
-        areas = np.asarray(shapely.get_parts(beyond[i]))
-        for area in areas[shapely.area(areas) > 1e-6].tolist():
-            tips = shapely.points(shapely.get_coordinates(area))
-            out = shapely.distance(tips, drawn[i])
-            spot = area.representative_point()
-            corners.append(Corner(names[i], float(out.max()), (float(spot.x), float(spot.y))))
+    for n, area in zip(out.tolist(), beyond.tolist(), strict=True):
+        name = names[n]
+        kept = shapely.intersection(area, most[name]) if name in most else area
+        for corner in shapely.get_parts(kept).tolist():
+            if corner.area > 1e-6:
+                tips = shapely.points(shapely.get_coordinates(corner))
+                far = float(shapely.distance(tips, pieces[name]).max())
+                spot = corner.representative_point()
+                corners.append(Corner(name, far, (spot.x, spot.y)))
     return tuple(sorted(corners, key=lambda corner: (-corner.out, corner.at)))
 
 
@@ -235,24 +272,9 @@ def corner_notes(
     return findings
 
 
-def differences(
-    lost: Shapes,
-    parts: Sequence[CopperPart],
-    placement: Placement,
-    pieces: Mapping[str, shapely.Polygon],
-) -> Differences:
-    """Where the copper at its surface, `parts`, is off the drawing by more than `EDGE`.
-
-    `lost` is what is missing of it, as from `lost_copper`.
-    """
-    mine = [part for part in parts if any(copy == placement.index for copy, _ in part.pieces)]
-    meant = [
-        _united([pieces[name] for copy, name in part.pieces if copy == placement.index])
-        for part in mine
-    ]
-    copper = np.array([part.shape for part in mine], dtype=object)
-    much = shapely.difference(copper, dilated(np.array(meant, dtype=object), EDGE, 2))
-    return Differences(_seen(much), _seen(lost))
+def differences(extra: Shapes, lost: Shapes) -> Differences:
+    """Where copper is off the drawing: areas from `extra_copper` and from `lost_copper`."""
+    return Differences(_seen(extra), _seen(lost))
 
 
 def _united(areas: Sequence[shapely.Polygon]) -> shapely.Geometry:
@@ -285,51 +307,3 @@ def _carriers(
             if copy == placement.index:
                 result.setdefault(name, []).append(part.shape)
     return result
-
-
-def check_slivers(
-    parts: Sequence[CopperPart], placements: Sequence[Placement], blank: int
-) -> list[Finding]:
-    """One note for the slivers and one for the islands of a blank, at the largest of each.
-
-    What lies outside all boards is waste: letters are engraved there.
-    """
-    shapes = np.array(
-        [part.shape for part in parts if not part.pieces and part.shape.area < ISLAND],
-        dtype=object,
-    )
-    boards = shapely.union_all([p.pose.shape(p.board.outline) for p in placements])
-    shapely.prepare(boards)
-    shapes = shapes[shapely.intersects(boards, shapes)]
-    if not len(shapes):
-        return []
-    thin = shapely.is_empty(shapely.buffer(shapes, -SLIVER, quad_segs=2))
-    findings: list[Finding] = []
-    for code, chosen, word in (
-        ("copper-sliver", shapes[thin], "sliver"),
-        ("copper-island", shapes[~thin], "island"),
-    ):
-        if not len(chosen):
-            continue
-        order = np.argsort(-shapely.area(chosen), kind="stable")
-        largest = chosen[order[0]]
-        at, *places = (
-            (float(spot.x), float(spot.y))
-            for spot in shapely.point_on_surface(chosen[order[: MOST_PLACES + 1]]).tolist()
-        )
-        remain = f"1 {word} of copper remains" if len(chosen) == 1 else (
-            f"{len(chosen)} {word}s of copper remain"
-        )  # fmt: skip
-        findings.append(
-            Finding(
-                code=code,
-                severity="note",
-                message=f"{remain} between paths. Raise the overlap, or brush the board; the "
-                f"largest has {largest.area:.4f} mm².",
-                frame="blank",
-                at=at,
-                blank=blank,
-                places=tuple(places),
-            )
-        )
-    return findings

@@ -1,4 +1,6 @@
-"""Floating copper where none may be left: in areas to be cleared, amid gaps cut in their middle.
+"""Floating copper: where none may be left, and slivers and islands of it.
+
+None may be left in areas to be cleared, and amid gaps cut in their middle.
 
 What is cleared may be missed near pieces, in corners and between laps by less than the cutter's
 width; a place that the cutter fits into must be free.
@@ -13,13 +15,17 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray
-from millprep.model.as_cut import AsCut
+from millprep.model.as_cut import AsCut, CopperPart
 from millprep.model.blank import Placement, on_blank
-from millprep.model.finding import NOT_RUN, Finding
+from millprep.model.finding import MOST_PLACES, NOT_RUN, Finding
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import Join
-from millprep.verify.edges import EDGE, ISLAND
+from millprep.verify.edges import EDGE
 
+SLIVER = 0.015
+"""Copper that a disc of this radius, mm, does not fit into is a sliver."""
+ISLAND = 0.5
+"""Copper smaller than this, mm², that carries no piece is an island, too small to count."""
 ROOM = 0.03
 """A cutter fits where this much more than its half width is free on all sides, mm."""
 
@@ -165,3 +171,51 @@ def _longest(off: NDArray[np.int64], gone: FloatArray) -> int | None:
     if gone[worst[-1]] - gone[worst[0]] <= JUNCTION:
         return None
     return int(worst[len(worst) // 2])
+
+
+def check_slivers(
+    parts: Sequence[CopperPart], placements: Sequence[Placement], blank: int
+) -> list[Finding]:
+    """One note for the slivers and one for the islands of a blank, at the largest of each.
+
+    What lies outside all boards is waste: letters are engraved there.
+    """
+    shapes = np.array(
+        [part.shape for part in parts if not part.pieces and part.shape.area < ISLAND],
+        dtype=object,
+    )
+    boards = shapely.union_all([p.pose.shape(p.board.outline) for p in placements])
+    shapely.prepare(boards)
+    shapes = shapes[shapely.intersects(boards, shapes)]
+    if not len(shapes):
+        return []
+    thin = shapely.is_empty(shapely.buffer(shapes, -SLIVER, quad_segs=2))
+    findings: list[Finding] = []
+    for code, chosen, word in (
+        ("copper-sliver", shapes[thin], "sliver"),
+        ("copper-island", shapes[~thin], "island"),
+    ):
+        if not len(chosen):
+            continue
+        order = np.argsort(-shapely.area(chosen), kind="stable")
+        largest = chosen[order[0]]
+        at, *places = (
+            (float(spot.x), float(spot.y))
+            for spot in shapely.point_on_surface(chosen[order[: MOST_PLACES + 1]]).tolist()
+        )
+        remain = f"1 {word} of copper remains" if len(chosen) == 1 else (
+            f"{len(chosen)} {word}s of copper remain"
+        )  # fmt: skip
+        findings.append(
+            Finding(
+                code=code,
+                severity="note",
+                message=f"{remain} between paths. Raise the overlap, or brush the board; the "
+                f"largest has {largest.area:.4f} mm².",
+                frame="blank",
+                at=at,
+                blank=blank,
+                places=tuple(places),
+            )
+        )
+    return findings

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from millprep.model.as_cut import CopperPart, Differences
-from millprep.verify.edges import EDGE, differences, lost_copper
+from millprep.verify.edges import EDGE, differences, extra_copper, lost_copper
 from tests.helpers.invented_set import invented
 
 (PLACEMENT,) = invented(1).layout.placements
@@ -28,7 +28,7 @@ def off_the_drawing(
     holes: Sequence[shapely.Polygon] = (),
 ) -> Differences:
     lost, _ = lost_copper(copper, PLACEMENT, drawn, holes)
-    return differences(lost, copper, PLACEMENT, drawn)
+    return differences(extra_copper(copper, PLACEMENT, drawn)[0], lost)
 
 
 def test_copper_beyond_and_copper_gone_are_kept_apart() -> None:

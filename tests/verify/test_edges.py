@@ -11,7 +11,8 @@ from millprep.geometry.pose import Pose
 from millprep.model.as_cut import CopperPart
 from millprep.model.blank import Placement
 from millprep.model.finding import Finding
-from millprep.verify.edges import check_gouges, check_isolated, check_slivers, lost_copper
+from millprep.verify.edges import check_gouges, check_isolated, lost_copper
+from millprep.verify.floating import check_slivers
 from tests.helpers.programs import board
 from tests.helpers.rules_scene import less
 
