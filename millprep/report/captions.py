@@ -85,7 +85,7 @@ def arrange(
         edges: lines that words had better not hide, mm.
     """
     own = [shapely.Point(c.at).buffer(c.radius / on.per_mm, quad_segs=4) for c in captions]
-    fixed = [g for g in kept_free if not shapely.is_empty(g)]
+    fixed = list(kept_free)
     # its area under words need not be exact, and costs by the corner
     boards = shapely.simplify(boards, 1.0 / on.per_mm)
     shapely.prepare(boards)

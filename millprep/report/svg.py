@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import threading
 from collections.abc import Sequence
 from functools import cache
 from html import escape
@@ -249,16 +250,23 @@ def rasterised(text: str, page: tuple[float, float], width: int) -> bytes:
     )
 
 
-@cache
-def _rasteriser() -> Any:
-    """Settings of the rasteriser: a pixel for a mm, and the package's own font, read once."""
-    from resvg import usvg
+_of_thread = threading.local()
 
-    options = usvg.Options.default()
-    options.dpi = 25.4
-    for name in (REGULAR, BOLD):
-        # the file's name alone would have it opened again for every letter
-        options.load_font_data(Path(font_file(name)).read_bytes())
+
+def _rasteriser() -> Any:
+    """Settings of the rasteriser: a pixel for a mm, and the package's own font, read once.
+
+    Each thread has its own: the library refuses those of another.
+    """
+    options = getattr(_of_thread, "options", None)
+    if options is None:
+        from resvg import usvg
+
+        options = _of_thread.options = usvg.Options.default()
+        options.dpi = 25.4
+        for name in (REGULAR, BOLD):
+            # the file's name alone would have it opened again for every letter
+            options.load_font_data(Path(font_file(name)).read_bytes())
     return options
 
 

@@ -4,6 +4,7 @@ import math
 import re
 import struct
 import xml.etree.ElementTree as ET
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path as File
@@ -184,6 +185,16 @@ def test_paths_are_named_by_cutter_and_width() -> None:
     assert "vee30: vee, 30°, tip 0.1 mm, cuts 0.164 mm wide" in said
     assert "tab that holds the board (3)" in said
     assert "join of two passes (5)" in said
+
+
+def test_every_thread_can_draw(tmp_path: File) -> None:
+    on = canvas(Box(0.0, 0.0, 20.0, 10.0), "a picture", "")
+    stems = [tmp_path / "here", tmp_path / "there", tmp_path / "elsewhere"]
+    save(on, stems[0], svg=False)
+    for stem in stems[1:]:
+        with ThreadPoolExecutor(1) as thread:
+            thread.submit(save, on, stem, svg=False).result()
+    assert len({stem.with_suffix(".png").read_bytes() for stem in stems}) == 1
 
 
 def test_any_name_can_be_drawn(tmp_path: File) -> None:
