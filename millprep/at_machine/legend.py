@@ -274,9 +274,9 @@ def _check_cuts(
 def _holes(placements: Sequence[Placement], pins: Sequence[RegistrationHole]) -> BaseGeometry:
     """Areas of all holes, blank frame."""
     areas = [
-        shapely.buffer(p.pose.shape(hole.spine), hole.diameter / 2, quad_segs=64)
+        shapely.buffer(hole.spine, hole.diameter / 2, quad_segs=64)
         for p in placements
-        for hole in p.board.holes
+        for hole in p.holes
     ]
     areas += [hole.spine.buffer(hole.diameter / 2) for hole in pins]
     return shapely.union_all(areas)

@@ -74,8 +74,8 @@ def lines_of(placements: Sequence[Placement], plan: LegendPlan, blank: Blank) ->
         mine = [placement.pose.shape(path.line()) for path in paths]
         inside = placement.pose.shape(board.outline).buffer(-away, join_style="mitre")
         holes = [
-            shapely.buffer(placement.pose.shape(hole.spine), hole.diameter / 2 + away, quad_segs=64)
-            for hole in board.holes
+            shapely.buffer(hole.spine, hole.diameter / 2 + away, quad_segs=64)
+            for hole in placement.holes
         ]
         room = shapely.difference(inside, shapely.union_all(holes))
         for line in mine:
@@ -250,10 +250,7 @@ def draw(
     for placement in placements:
         outline = placement.pose.shape(placement.board.outline)
         rings += [outline.exterior, *outline.interiors]
-        areas += [
-            shapely.buffer(placement.pose.shape(hole.spine), hole.diameter / 2)
-            for hole in placement.board.holes
-        ]
+        areas += [shapely.buffer(hole.spine, hole.diameter / 2) for hole in placement.holes]
     areas += [hole.spine.buffer(hole.diameter / 2) for hole in turned.holes]
     shown = [np.asarray(shapely.get_coordinates(ring)) for ring in rings]
     shown += [path.xy for path in lines.kept]

@@ -6,8 +6,9 @@ What else may be metal at 0 V is here too: the edge of a board in its chassis, a
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Annotated, Literal
 
 import pydantic.dataclasses
@@ -190,7 +191,7 @@ def overhangs(pose: Pose, blank: Blank, travel: Box) -> tuple[Overhang, ...]:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Placement:
     """One copy of a board on a blank.
 
@@ -207,6 +208,18 @@ class Placement:
     copy: int
     blank: int
     pose: Pose
+
+    @cached_property
+    def holes(self) -> tuple[Hole, ...]:
+        """The board's holes where they lie on the blank."""
+        return tuple(hole.transformed(self.pose) for hole in self.board.holes)
+
+    @cached_property
+    def pieces(self) -> Mapping[str, shapely.Polygon]:
+        """The board's copper where it lies on the blank, by the names of its pieces."""
+        pieces = self.board.pieces
+        shapes = shapely.transform([piece.shape for piece in pieces], self.pose.points)
+        return {piece.id: shape for piece, shape in zip(pieces, shapes, strict=True)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -37,7 +38,7 @@ class CopperPiece:
         return (point.x, point.y)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Hole:
     """A round hole, or a slot: a long hole with round ends.
 
@@ -61,7 +62,7 @@ class Hole:
         if self.end == self.at:
             raise ValueError(f"slot {self.id} has no length")
 
-    @property
+    @cached_property
     def spine(self) -> shapely.Point | shapely.LineString:
         """The hole is all that lies within its radius of this: its centre, or centre line."""
         return spine(self.at, self.end)

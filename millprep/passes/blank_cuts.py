@@ -43,11 +43,7 @@ def _cuts(
     findings = [*checks.depth_notes(job.isolation, blank)]
     for placement in placements:
         findings += checks.check_board(placement)
-    islands = [
-        Island(p.index, piece.id, p.pose.shape(piece.shape))
-        for p in placements
-        for piece in p.board.pieces
-    ]
+    islands = [Island(p.index, name, shape) for p in placements for name, shape in p.pieces.items()]
     outlines = {p.index: p.pose.shape(p.board.outline) for p in placements}
     laps: tuple[Lap, ...] = ()
     clearings: tuple[Clearing, ...] = ()

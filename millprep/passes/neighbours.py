@@ -269,11 +269,7 @@ def gouges_of_drawn_copper(
     """
     if plan.course != "middle":
         return tuple(gouges)
-    shapes = {
-        (p.index, piece.id): p.pose.shape(piece.shape)
-        for p in placements
-        for piece in p.board.pieces
-    }
+    shapes = {(p.index, name): shape for p in placements for name, shape in p.pieces.items()}
     half = max(use.surface for use in plan.uses) / 2
     real = []
     for gouge in gouges:

@@ -112,7 +112,7 @@ def _tabbed(
     findings: list[Finding] = []
     for n, cut_out in enumerate(profiles):
         placement = by_index[cut_out.placement]
-        pads = [hole.transformed(placement.pose).spine for hole in placement.board.holes]
+        pads = [hole.spine for hole in placement.holes]
         avoid: BaseGeometry = shapely.GeometryCollection(pads) if pads else shapely.Point(1e9, 1e9)
         places = [join.at for join in joined if join.placement == cut_out.placement]
         firm_spans, barred = common_line.tab_places(n, stretches, order)

@@ -132,11 +132,7 @@ def joined_grooves(
 def tick_room(plan: ShiftPlan, placements: tuple[Placement, ...], gap: float) -> TickRoom:
     """Where ticks may go."""
     return TickRoom(
-        {
-            (p.index, piece.id): p.pose.shape(piece.shape)
-            for p in placements
-            for piece in p.board.pieces
-        },
+        {(p.index, name): shape for p in placements for name, shape in p.pieces.items()},
         shapely.union_all([p.pose.shape(p.board.outline) for p in placements]),
         [plan.polygon(k) for k in range(len(plan.poses))],
         gap,

@@ -152,15 +152,8 @@ def contents_of(cut_set: CutSet, blank: MilledBlank) -> BlankContents:
 
 
 def _placed(placement: Placement) -> DrawnCopy:
-    pose, board = placement.pose, placement.board
-    shapes = posed([piece.shape for piece in board.pieces], pose)
-    ids = (piece.id for piece in board.pieces)
-    return DrawnCopy(
-        placement,
-        pose.shape(board.outline),
-        tuple(zip(ids, shapes, strict=True)),
-        tuple(hole.transformed(pose) for hole in board.holes),
-    )
+    outline = placement.pose.shape(placement.board.outline)
+    return DrawnCopy(placement, outline, tuple(placement.pieces.items()), placement.holes)
 
 
 def posed(shapes: Sequence[shapely.Polygon], pose: Pose) -> list[shapely.Polygon]:

@@ -151,7 +151,7 @@ def cleared(
         plan = _plan(job)
         done = clear(
             area,
-            [placement.pose.shape(piece.shape) for piece in placement.board.pieces],
+            list(placement.pieces.values()),
             plan.cutters,
             depth=plan.depth,
             copper=blank.copper,
@@ -190,7 +190,7 @@ def _area(
     foot = min(use.foot(blank.copper) for use in isolation.uses)
     gap = max(isolation.gap, foot)
     outline = placement.pose.shape(placement.board.outline)
-    pieces = {piece.id: placement.pose.shape(piece.shape) for piece in placement.board.pieces}
+    pieces = placement.pieces
     grooves = shapely.union_all(offsets(list(pieces.values()), skirt + gap))
     floating = shapely.difference(outline, grooves)
     if whole:

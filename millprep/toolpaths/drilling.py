@@ -91,7 +91,7 @@ def drill(
     findings: list[Finding] = []
     for placement in placements:
         unserved: dict[tuple[float, bool], list[Hole]] = {}
-        for hole in placement.board.holes:
+        for hole, there in zip(placement.board.holes, placement.holes, strict=True):
             if hole.end is None:
                 cutter = choose(hole.diameter, cutters, plan.tolerance)
             else:
@@ -101,7 +101,6 @@ def drill(
             if cutter is None:
                 unserved.setdefault((hole.diameter, hole.end is None), []).append(hole)
                 continue
-            there = hole.transformed(placement.pose)
             cuts.append(
                 HoleCut(
                     at=there.at,

@@ -166,14 +166,13 @@ def check_gaps_opened(
         [part.shape for part in cut.parts if not part.pieces and part.shape.area >= ISLAND],
         dtype=object,
     )
-    board = placement.board
-    required = [(f"piece {piece.id}", piece.shape, gap) for piece in board.pieces]
+    required = [(f"piece {name}", shape, gap) for name, shape in placement.pieces.items()]
     if around is not None:
         required += [
-            (f"the pad of {pad_area.hole.words}", pad_area.shape, around)
-            for pad_area in pad_areas(board)
+            (f"the pad of {pad_area.hole.words}", placement.pose.shape(pad_area.shape), around)
+            for pad_area in pad_areas(placement.board)
         ]
-    drawn = np.array([placement.pose.shape(shape) for _, shape, _ in required], dtype=object)
+    drawn = np.array([shape for _, shape, _ in required], dtype=object)
     far = np.array([wide for _, _, wide in required])
     zones = dilated(drawn, far - EDGE, quarter(float(far.max())))
     outline = placement.pose.shape(placement.board.outline)

@@ -112,7 +112,7 @@ class _Shown:
     """A copy with its pieces where they lie on the blank."""
 
     placement: Placement
-    pieces: dict[str, shapely.Polygon]
+    pieces: Mapping[str, shapely.Polygon]
 
 
 @cached
@@ -144,8 +144,7 @@ def compare(
         cut = by_blank.get(placement.blank)
         if cut is None:
             raise ValueError(f"no as-cut copper for blank {placement.blank}")
-        pieces = placement.board.pieces
-        shown = _Shown(placement, {piece.id: placement.pose.shape(piece.shape) for piece in pieces})
+        shown = _Shown(placement, placement.pieces)
         proof, faults = _board(cut, shown, None if kept else reach, slope, nets or {}, cut_short)
         proofs.append(proof)
         findings.extend(faults)

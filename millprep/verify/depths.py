@@ -65,7 +65,7 @@ class Depths:
     ) -> None:
         self.job, self.blank = job, blank
         self.known = passes is not None
-        holes = [hole.transformed(p.pose) for p in placements for hole in p.board.holes]
+        holes = [hole for p in placements for hole in p.holes]
         drilled = [
             hole for each in passes or () for hole in each.registration if hole.role != "witness"
         ]

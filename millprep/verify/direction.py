@@ -11,7 +11,6 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-import numpy as np
 import shapely
 
 from millprep.geometry.path import Point
@@ -49,15 +48,10 @@ def check_directions(job: JobPlan, blank: MilledBlank, runs: Sequence[Run]) -> I
     circles = [(run, circle) for run in runs for circle in _circles(run.trace)]
     if not circles:
         return
-    holes = [hole.transformed(p.pose) for p in blank.placements for hole in p.board.holes]
-    bores: list[Hole | RegistrationHole] = [*holes]
+    bores: list[Hole | RegistrationHole] = [hole for p in blank.placements for hole in p.holes]
     bores += [hole for each in blank.passes for hole in each.registration]
     spines = shapely.STRtree([hole.spine for hole in bores])
-    pieces = np.array(
-        [p.pose.shape(piece.shape) for p in blank.placements for piece in p.board.pieces],
-        dtype=object,
-    )
-    around = shapely.STRtree(pieces)
+    around = shapely.STRtree([piece for p in blank.placements for piece in p.pieces.values()])
     for run, circle in circles:
         pose = run.mill_pass.pose.inverse()
         first = _first_laps(job, run.program.cutter.name)

@@ -131,8 +131,7 @@ def check_in_middle(
         inside = np.flatnonzero(shapely.contains_xy(outline.difference(met), xy))
         if not len(inside):
             continue
-        shapes = [placement.pose.shape(piece.shape) for piece in placement.board.pieces]
-        tree = shapely.STRtree([*shapes, outline.boundary])
+        tree = shapely.STRtree([*placement.pieces.values(), outline.boundary])
         (which, _), near = tree.query_nearest(
             points[inside], return_distance=True, all_matches=False
         )

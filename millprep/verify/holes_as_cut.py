@@ -39,7 +39,7 @@ def holes_cut(grooves: Sequence[Groove], placement: Placement) -> dict[str, shap
     filled. A hole that only a larger groove cut (a slot, the edge) is taken at its own size.
     A slot is what was cut of its own area, grown by the tolerance.
     """
-    return _cut_of(grooves, [hole.transformed(placement.pose) for hole in placement.board.holes])
+    return _cut_of(grooves, placement.holes)
 
 
 def _cut_of(grooves: Sequence[Groove], some: Sequence[Hole]) -> dict[str, shapely.Polygon]:
@@ -197,7 +197,7 @@ def check_holes(
 
     `surface` is the copper at its surface, `cut` the holes as from `holes_cut`.
     """
-    holes = [hole.transformed(placement.pose) for hole in placement.board.holes]
+    holes = placement.holes
     hole_fault = partial(on_blank, placement)
     findings = [*_faults(holes, cut, hole_fault), *_floors(holes, cut, grooves, hole_fault)]
     standing: dict[str, list[str]] = {}

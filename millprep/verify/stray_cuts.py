@@ -156,16 +156,14 @@ class _Where:
     ) -> None:
         self.blank, self.allowed = blank, allowed
         holes: list[Hole | RegistrationHole] = [
-            *(h.transformed(p.pose) for p in placements for h in p.board.holes),
+            *(hole for p in placements for hole in p.holes),
             *registration,
         ]
         self.spines = _array([hole.spine for hole in holes])
         self.across = np.array([hole.diameter for hole in holes], dtype=float)
         self.ticks = [join for join in joins if join.tick]
         self.outlines = [p.pose.shape(p.board.outline) for p in placements]
-        self.pieces = _array(
-            [p.pose.shape(piece.shape) for p in placements for piece in p.board.pieces]
-        )
+        self.pieces = _array([piece for p in placements for piece in p.pieces.values()])
         self.hole_tree = shapely.STRtree(self.spines)
         self.piece_tree = shapely.STRtree(self.pieces)
         self.made: dict[tuple[str, float], Shapes] = {}

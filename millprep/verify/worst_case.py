@@ -86,17 +86,17 @@ def separated(shapes: Shapes, widths: FloatArray, edges: GrooveEdges) -> NDArray
 
     `widths` are those of the narrowest necks.
     """
-    apart = np.zeros(len(shapes), dtype=bool)
+    lost = np.zeros(len(shapes), dtype=bool)
     for i in np.flatnonzero(widths <= 2 * edges.most).tolist():
         least, most = edges.around(shapes[i])
         if most == 0 or widths[i] > 2 * most:
             continue
         if widths[i] <= 2 * least:
-            apart[i] = True
+            lost[i] = True
             continue
         left = edges.cut(shapes[i])
-        apart[i] = not _whole(left) or len(left.interiors) != len(shapes[i].interiors)
-    return np.flatnonzero(apart)
+        lost[i] = not _whole(left) or len(left.interiors) != len(shapes[i].interiors)
+    return np.flatnonzero(lost)
 
 
 def narrowest(

@@ -75,10 +75,10 @@ def annular_rings(
         for part in (as_cut.surface or as_cut.parts)
         if any(copy == placement.index for copy, _ in part.pieces)
     ]
-    holes = [hole for hole in placement.board.holes if hole.piece is not None]
+    holes = [hole for hole in placement.holes if hole.piece is not None]
     if not parts or not holes:
         return (), ()
-    spines = np.array([placement.pose.shape(hole.spine) for hole in holes], dtype=object)
+    spines = np.array([hole.spine for hole in holes], dtype=object)
     solid = np.asarray(shapely.polygons(shapely.get_exterior_ring(parts)))
     which, part = shapely.STRtree(solid).query(spines, predicate="within")
     rings: list[AnnularRing] = []
