@@ -240,8 +240,8 @@ def share_holes(
     for hole in holes:
         k = None
         if hole.placement is not None and hole.piece is not None:
-            middle = hole.spine.centroid
-            k = plan.pass_at((hole.placement, hole.piece), (middle.x, middle.y))
+            (x0, y0), (x1, y1) = hole.at, hole.end or hole.at
+            k = plan.pass_at((hole.placement, hole.piece), ((x0 + x1) / 2, (y0 + y1) / 2))
         if k is None and hole.placement is not None:
             k = sole_pass.get(hole.placement)
         if k is None or not _reaches(shift, k, hole):
@@ -272,6 +272,8 @@ def _too_long(slot: HoleCut, blank: int) -> Finding:
 
 def _reaches(shift: ShiftPlan, k: int, hole: HoleCut) -> bool:
     """Whether the window of pass k (from 0) holds the hole."""
-    x0, y0, x1, y1 = hole.spine.bounds
     radius, w = hole.diameter / 2, shift.windows[k]
-    return w.contains(x0 - radius, y0 - radius) and w.contains(x1 + radius, y1 + radius)
+    return all(
+        w.contains(x - radius, y - radius) and w.contains(x + radius, y + radius)
+        for x, y in (hole.at, hole.end or hole.at)
+    )

@@ -190,12 +190,13 @@ def _pads(
         if key not in first:
             continue
         around = shapely.MultiLineString([lines[id(lap)] for lap in first[key]])
-        for hole in mine:
-            # along a slot, a place for every half of its width
-            spots = shapely.get_coordinates(shapely.segmentize(hole.spine, hole.diameter / 2))
-            reach = shapely.distance(around, shapely.points(spots))
-            radius = np.minimum(np.maximum(reach, hole.diameter / 2), 2 * hole.diameter)
-            rows.append(np.column_stack((spots, radius)))
+        wide = np.array([hole.diameter for hole in mine])
+        # along a slot, a place for every half of its width
+        spines = shapely.segmentize([hole.spine for hole in mine], wide / 2)
+        spots, which = shapely.get_coordinates(spines, return_index=True)
+        reach = shapely.distance(around, shapely.points(spots))
+        radius = np.clip(reach, wide[which] / 2, 2 * wide[which])
+        rows.append(np.column_stack((spots, radius)))
     return np.vstack(rows) if rows else np.zeros((0, 3))
 
 
@@ -297,9 +298,11 @@ def _strays(mine: Sequence[Lap], first: Sequence[Lap], reach: float) -> list[Lap
 
     In the middle of gaps a lap nearer to copper may end where there is no room for it.
     """
-    area = shapely.union_all(_grown(first, reach))
-    result = []
-    for lap in sorted(mine, key=lambda lap: lap.number):
+    nearest = set(map(id, first))
+    others = [lap for lap in mine if id(lap) not in nearest]
+    result: list[Lap] = []
+    area = shapely.union_all(_grown(first if others else [], reach))
+    for lap in sorted(others, key=lambda lap: lap.number):
         if not area.covers(lap.path.line(FLAT)):
             result.append(lap)
             area = shapely.union_all([area, *_grown([lap], reach)])

@@ -86,9 +86,7 @@ def plan(
         for k in passes:
             free = free.intersection(shift.polygon(k))
             denied.append(shift.poses[k].inverse().shape(clamped[k]))
-        result = free.difference(shapely.union_all(denied))
-        shapely.prepare(result)
-        return result
+        return free.difference(shapely.union_all(denied))
 
     for number in sorted({hole.used_in for hole in holes}):
         mine = [hole for hole in holes if hole.used_in == number]
@@ -142,8 +140,21 @@ def _next_to(room: BaseGeometry, hole: Point, size: tuple[float, float]) -> Poin
     # low corners at half millimetres, so that they can be found with a rule
     x = np.round((hole[0] + u[order] - size[0] / 2) * 2) / 2
     y = np.round((hole[1] + v[order] - size[1] / 2) * 2) / 2
-    fits = np.flatnonzero(shapely.covers(room, shapely.box(x, y, x + size[0], y + size[1])))
-    return (float(x[fits[0]]), float(y[fits[0]])) if len(fits) else None
+    low = np.column_stack((x, y))
+    n = first_fitting(room, low, low + size)
+    return None if n is None else (float(x[n]), float(y[n]))
+
+
+def first_fitting(room: BaseGeometry, low: FloatArray, high: FloatArray) -> int | None:
+    """The first of some boxes, (n, 2) low and high corners, that lies in the room."""
+    shapely.prepare(room)
+    # one of the first fits as a rule
+    for start in range(0, len(low), 100):
+        some = slice(start, start + 100)
+        fits = shapely.covers(room, shapely.box(*low[some].T, *high[some].T))
+        if fits.any():
+            return start + int(np.argmax(fits))
+    return None
 
 
 def _away(
@@ -155,6 +166,7 @@ def _away(
     if room.is_empty:
         return None
     bounds = Box(*room.bounds)
+    shapely.prepare(room)
     xs = np.arange(np.ceil(bounds.x0), bounds.x1)
     ys = np.arange(np.ceil(bounds.y0), bounds.y1)
     x, y = (grid.ravel() for grid in np.meshgrid(xs, ys))

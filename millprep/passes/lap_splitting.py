@@ -9,7 +9,7 @@ programming (Viterbi), once for every pass the lap may start in.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -217,10 +217,11 @@ def _walk(
     change[:, range(passes), range(passes)] = 0.0
     for (a, b), cost in changes.items():
         change[:, a, b] = change[:, b, a] = cost
+    states = [np.flatnonzero(may).tolist() for may in allowed]
+    costs = change.tolist()
     best: tuple[float, list[int]] | None = None
-    starts = np.flatnonzero(allowed[0]).tolist()
-    for start in starts if closed else [None]:
-        value, track = _viterbi(allowed, change, start)
+    for start in states[0] if closed else [None]:
+        value, track = _viterbi(states, costs, start)
         if best is None or value < best[0] - 1e-12:
             best = (value, track)
     assert best is not None
@@ -228,23 +229,30 @@ def _walk(
 
 
 def _viterbi(
-    allowed: NDArray[np.bool_], change: FloatArray, start: int | None
+    states: Sequence[Sequence[int]], change: Sequence[list[list[float]]], start: int | None
 ) -> tuple[float, list[int]]:
-    """Cost and states of the cheapest walk; with `start`, one that begins and ends there."""
-    value = np.where(allowed[0], 0.0, np.inf)
-    if start is not None:
-        value = np.where(np.arange(len(value)) == start, value, np.inf)
-    came: list[NDArray[np.int_]] = []
-    for may, cost in zip(allowed[1:], change[1:], strict=True):
-        options = value[:, None] + cost
-        came.append(options.argmin(axis=0))
-        value = np.where(may, options.min(axis=0), np.inf)
-    closing = value if start is None else value + change[0, :, start]
-    last = int(closing.argmin())
+    """Cost and states of the cheapest walk; with `start`, one that begins and ends there.
+
+    Args:
+        states: that every sample may have.
+        change: for every sample, what it costs there to change from a state to another.
+        start: the first state.
+    """
+    # few states at a time: arrays would take three times as long
+    best = {state: (0.0, state) for state in states[0] if start is None or state == start}
+    walk = [best]
+    for after, cost in zip(states[1:], change[1:], strict=True):
+        before = best
+        best = {b: min((value + cost[a][b], a) for a, (value, _) in before.items()) for b in after}
+        walk.append(best)
+    total, last = min(
+        (value + (0.0 if start is None else change[0][state][start]), state)
+        for state, (value, _) in best.items()
+    )
     track = [last]
-    for before in reversed(came):
-        track.append(int(before[track[-1]]))
-    return float(closing[last]), track[::-1]
+    for best in walk[:0:-1]:
+        track.append(best[track[-1]][1])
+    return total, track[::-1]
 
 
 def _planned_join(path: Path, distance: float, before: int, after: int) -> PlannedJoin:

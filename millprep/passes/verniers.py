@@ -21,6 +21,7 @@ from millprep.model.cut import Engraving
 from millprep.model.cutter import Cutter
 from millprep.model.finding import Finding
 from millprep.model.milling_pass import Join, Measured, RegistrationHole, Vernier
+from millprep.passes.labels import first_fitting
 from millprep.passes.shift import ShiftPlan
 
 SIZES: dict[Measured, tuple[float, float, int]] = {"x": (1.0, 0.02, 10), "y": (0.6, 0.02, 6)}
@@ -52,10 +53,10 @@ def combs(vernier: Vernier) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
 def _path(vernier: Vernier, points: Sequence[Point]) -> Path:
     """Points (along the measured direction, across it) as a path in the blank frame."""
     x, y = vernier.at
-    if vernier.measures == "x":
-        return Path.lines([(x + u, y + v) for u, v in points])
-    # turned a quarter to the left: the first comb is on the right
-    return Path.lines([(x - v, y + u) for u, v in points])
+    if vernier.measures != "x":
+        # turned a quarter to the left: the first comb is on the right
+        points = [(-v, u) for u, v in points]
+    return Path(np.array([(x + u, y + v) for u, v in points]), np.zeros(len(points) - 1))
 
 
 def area(vernier: Vernier) -> Box:
@@ -217,11 +218,8 @@ def _nearest(room: BaseGeometry, box: Box, joins: float, axis: int) -> Point | N
     places = _places(room)
     places = places[np.argsort(np.abs(places[:, axis] - joins), kind="stable")]
     x0, y0, x1, y1 = _grown(box).bounds
-    x, y = places.T
-    needed = shapely.box(x + x0, y + y0, x + x1, y + y1)
-    shapely.prepare(room)
-    fits = np.flatnonzero(shapely.covers(room, needed))
-    return None if not len(fits) else (float(places[fits[0], 0]), float(places[fits[0], 1]))
+    n = first_fitting(room, np.add(places, (x0, y0)), np.add(places, (x1, y1)))
+    return None if n is None else (float(places[n, 0]), float(places[n, 1]))
 
 
 def _grown(box: Box) -> shapely.Polygon:
