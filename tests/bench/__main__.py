@@ -5,9 +5,9 @@ and the libraries, reading the DXF, one raw offset for every lap, one union of a
 threads, and writing as many bytes. Stages are measured with all work in one process; a stage that
 calls another is less that. Growth is the exponent of a stage's seconds over the area: boards of 1,
 4 and 16 times the area (64 with `--long`), from the second size to the last. Each set is made in a
-process of its own, so its memory is its own. Python keeps its compiled modules and looks for litter
-as in the command. Last come the shares that the example takes when nothing has changed, and when
-one feed has.
+process of its own, so its memory is its own. Python keeps its compiled modules. A set is made as
+command makes it, where Python looks for litter seldom; the floor leaves that as it is. Last are the
+shares that the example takes when nothing has changed, and when one feed has.
 
 Exit code 1 when a stage takes `SLOWER` times its share of the stored baseline, or grows steeper
 than `STEEPEST`.
@@ -346,6 +346,7 @@ def main() -> int:
     if given.prepare:
         job, out, work = given.prepare
         work.write_text(json.dumps(prepared(job, out)), "utf-8")
+        gc.freeze()
         return 0
     if given.floor:
         floor(*given.floor)
