@@ -6,8 +6,8 @@ threads, and writing as many bytes. Stages are measured with all work in one pro
 calls another is less that. Growth is the exponent of a stage's seconds over the area: boards of 1,
 4 and 16 times the area (64 with `--long`), from the second size to the last. Each set is made in a
 process of its own, so its memory is its own. Python keeps its compiled modules. A set is made as
-command makes it, where Python looks for litter seldom; the floor leaves that as it is. Last are the
-shares that the example takes when nothing has changed, and when one feed has.
+the command makes it, where Python looks for litter seldom; the floor leaves that as it is. Last
+are the shares that the example takes when nothing has changed, and when one feed has.
 
 Exit code 1 when a stage takes `SLOWER` times its share of the stored baseline, or grows steeper
 than `STEEPEST`.
