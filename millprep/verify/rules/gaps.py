@@ -157,18 +157,17 @@ class Ways:
         first = set(starts)
         turn = itertools.count()
         # The turn parts ways of one length, so that the outcome never hangs on chance.
-        ahead = [
-            (0.0, next(turn), start, WayOver(start, start, 0.0, ())) for start in sorted(first)
+        ahead: list[tuple[float, int, int, int, tuple[Gap, ...]]] = [
+            (0.0, next(turn), start, start, ()) for start in sorted(first)
         ]
         while ahead:
-            length, _, here, way = heapq.heappop(ahead)
+            length, _, here, start, over = heapq.heappop(ahead)
             if here in ways:
                 continue
-            ways[here] = way
+            ways[here] = WayOver(start, here, length, over)
             if here not in stones and here not in first:
                 continue
             for there, more, gap in self._from.get(here, ()):
                 if there not in ways and length + more <= reach:
-                    on = WayOver(way.start, there, length + more, (*way.gaps, gap))
-                    heapq.heappush(ahead, (length + more, next(turn), there, on))
+                    heapq.heappush(ahead, (length + more, next(turn), there, start, (*over, gap)))
         return ways

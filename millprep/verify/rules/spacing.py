@@ -92,7 +92,14 @@ def spacing(
     to_metal = gaps_to(scene.areas, [shape for _, shape in metals], reach)
     ways = Ways((*between, *to_metal), rule.least_counted)
     direct = {(gap.area, gap.other): gap.width for gap in (*between, *to_metal)}
-    names = [(name, len(scene.areas) + n) for n, (name, _) in enumerate(metals)]
+    others = [*with_volts, *(NetFacts(name, ("",), (0.0, 0.0)) for name, _ in metals)]
+    side_of = {
+        area: (n, on_pads)
+        for n, net in enumerate(with_volts)
+        for on_pads, areas in scene.sides(net.name)
+        for area in areas
+    }
+    side_of |= {len(scene.areas) + n: (len(with_volts) + n, False) for n in range(len(metals))}
 
     worst: dict[tuple[str, str], Spacing] = {}
     for n, net in enumerate(with_volts):
@@ -100,17 +107,16 @@ def spacing(
             if not starts:
                 continue
             reached = ways.shortest(starts, scene.stones, reach)
-            for other in with_volts[n + 1 :]:
-                for other_on_pads, ends in scene.sides(other.name):
-                    column = (
-                        rule.pad_column
-                        if rule.pad_column and on_pads and other_on_pads
-                        else rule.column
-                    )
-                    _keep(worst, _pair(net, other, reached, starts, ends, direct, column))
-            for name, number in names:
-                facts = NetFacts(name, ("",), (0.0, 0.0))
-                _keep(worst, _pair(net, facts, reached, starts, [number], direct, rule.column))
+            met: dict[tuple[int, bool], list[int]] = {}
+            for end in sorted(side_of.keys() & reached.keys()):
+                met.setdefault(side_of[end], []).append(end)
+            for (other, other_on_pads), ends in sorted(met.items()):
+                if other <= n:
+                    continue
+                column = rule.column
+                if rule.pad_column and on_pads and other_on_pads:
+                    column = rule.pad_column
+                _keep(worst, _pair(net, others[other], reached, starts, ends, direct, column))
     fixed = dict(metals)
     spacings = tuple(
         _straight(pair, scene, fixed)
@@ -136,12 +142,9 @@ def _pair(
     ends: Sequence[int],
     direct: Mapping[tuple[int, int], float],
     column: Column,
-) -> Spacing | None:
-    """The shortest way from a net to areas of another; None when they are no neighbours."""
-    ways = [reached[end] for end in ends if end in reached]
-    if not ways:
-        return None
-    way = min(ways, key=lambda way: way.length)
+) -> Spacing:
+    """The shortest way from a net to areas of another that were reached."""
+    way = min((reached[end] for end in ends), key=lambda way: way.length)
     sides = ((min(a, b), max(a, b)) for a in starts for b in ends)
     straight = [direct[pair] for pair in sides if pair in direct]
     narrowest: Gap | None = way.narrowest
@@ -172,9 +175,7 @@ def _straight(pair: Spacing, scene: _Scene, metal: Mapping[str, shapely.Geometry
     return replace(pair, direct=float(shapely.distance(mine, metal.get(pair.other, theirs))))
 
 
-def _keep(worst: dict[tuple[str, str], Spacing], new: Spacing | None) -> None:
-    if new is None:
-        return
+def _keep(worst: dict[tuple[str, str], Spacing], new: Spacing) -> None:
     old = worst.get((new.net, new.other))
     if old is None or new.margin < old.margin:
         worst[new.net, new.other] = new
@@ -186,17 +187,20 @@ def _scene(
     """The board's copper by net; copper of two nets at once is a short and reported as such."""
     scene = _Scene()
     owner = {(placement.index, piece): net.name for net in nets for piece in net.pieces}
-    outline = shapely.buffer(placement.pose.shape(placement.board.outline), -INSIDE)
-    shapely.prepare(outline)
+    outline = placement.pose.shape(placement.board.outline)
+    within = shapely.buffer(outline, -INSIDE)
+    shapely.prepare(within)
     soldered = _pads(placement) if rule.pad_column else None
     for part in as_cut.parts:
         names = sorted({owner[key] for key in part.pieces if key in owner})
         mine = any(copy == placement.index for copy, _ in part.pieces)
-        if not mine and not (not part.pieces and shapely.intersects(outline, part.shape)):
+        if not mine and not (not part.pieces and shapely.intersects(within, part.shape)):
             continue
         if not names:
             # What lies beyond the outline falls off, or is another copy's.
-            inner = shapely.intersection(part.shape, placement.pose.shape(placement.board.outline))
+            inner: shapely.Geometry = part.shape
+            if not shapely.contains_properly(within, inner):
+                inner = shapely.intersection(inner, outline)
             scene.stones.update(scene.add(area) for area in _areas(inner))
             continue
         track: shapely.Geometry = part.shape
