@@ -100,10 +100,9 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
     )
 
 
-def neck_below(shape: shapely.Geometry, width: float) -> float:
-    """The width of a shape's narrowest neck, mm to `STEP`; `width` if none is narrower."""
-    alone = np.array([shape], dtype=object)
-    return float(_widths(alone, _around_holes(alone), width)[0])
+def necks_below(shapes: Shapes, width: float) -> FloatArray:
+    """The width of each shape's narrowest neck, mm to `STEP`; `width` if none is narrower."""
+    return _widths(shapes, _around_holes(shapes), width)
 
 
 def _around_holes(shapes: Shapes) -> Shapes:

@@ -17,7 +17,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TypeGuard
 
 import numpy as np
 import shapely
@@ -32,7 +31,7 @@ from millprep.model.finding import Finding
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import Nets, as_copper, nets_on
 from millprep.verify.contact import Cuts
-from millprep.verify.narrowest import neck_below, outlines, pair_gaps
+from millprep.verify.narrowest import necks_below, outlines, pair_gaps
 from millprep.verify.sweep import Shapes
 from millprep.verify.trace import Trace
 
@@ -61,12 +60,15 @@ class GrooveEdges:
         """What is added at most anywhere."""
         return float(self.more.max(initial=0.0))
 
-    def around(self, shape: shapely.Polygon) -> tuple[float, float]:
-        """The least and the most that is added on the edges of a shape."""
+    def around(self, shapes: Shapes) -> tuple[FloatArray, FloatArray]:
+        """The least and the most that is added on the edges of each shape."""
         # copper lies in no groove, so the outline of a groove is as near as the groove
-        line = self.edges.query(shape, predicate="dwithin", distance=TOUCH)
-        more = self.more[self.owner[line]]
-        return (float(more.min()), float(more.max())) if len(more) else (0.0, 0.0)
+        which, line = self.edges.query(shapes, predicate="dwithin", distance=TOUCH)
+        area = self.owner[line]
+        least, most = np.full(len(shapes), math.inf), np.zeros(len(shapes))
+        np.minimum.at(least, which, self.more[area])
+        np.maximum.at(most, which, self.more[area])
+        return np.minimum(least, most), most
 
     def cut(self, shape: shapely.Polygon) -> shapely.Geometry:
         """What is left of a shape."""
@@ -86,17 +88,18 @@ def separated(shapes: Shapes, widths: FloatArray, edges: GrooveEdges) -> NDArray
 
     `widths` are those of the narrowest necks.
     """
-    lost = np.zeros(len(shapes), dtype=bool)
-    for i in np.flatnonzero(widths <= 2 * edges.most).tolist():
-        least, most = edges.around(shapes[i])
-        if most == 0 or widths[i] > 2 * most:
-            continue
-        if widths[i] <= 2 * least:
-            lost[i] = True
-            continue
-        left = edges.cut(shapes[i])
-        lost[i] = not _whole(left) or len(left.interiors) != len(shapes[i].interiors)
-    return np.flatnonzero(lost)
+    thin = np.flatnonzero(widths <= 2 * edges.most)
+    least, most = edges.around(shapes[thin])
+    lost = widths[thin] <= 2 * least
+    for n in np.flatnonzero((widths[thin] <= 2 * most) & ~lost).tolist():
+        shape = shapes[thin[n]]
+        left = edges.cut(shape)
+        lost[n] = (
+            not isinstance(left, shapely.Polygon)
+            or left.is_empty
+            or len(left.interiors) != len(shape.interiors)
+        )
+    return thin[lost & (most > 0)]
 
 
 def narrowest(
@@ -106,21 +109,21 @@ def narrowest(
     if not len(shapes):
         return None, None
     best, which = math.inf, 0
-    for i in np.argsort(widths, kind="stable").tolist():
-        if best <= 0 or widths[i] - 2 * edges.most >= best:
-            break
-        least, most = edges.around(shapes[i])
-        width = float(widths[i]) - 2 * most
-        if least < most and width < best:
-            left = edges.cut(shapes[i])
-            width = neck_below(left, best) if _whole(left) else 0.0
-        if width < best:
-            best, which = width, i
+    order = np.argsort(widths, kind="stable")
+    # once the thinnest is known, few others can be narrower
+    for some in (order[:1], order[1:]):
+        some = some[widths[some] - 2 * edges.most < best]
+        least, most = edges.around(shapes[some])
+        width = widths[some] - 2 * most
+        doubt = np.flatnonzero((least < most) & (width < best))
+        left = np.array([edges.cut(shapes[i]) for i in some[doubt].tolist()], dtype=object)
+        whole = shapely.get_type_id(left) == shapely.GeometryType.POLYGON
+        whole &= ~shapely.is_empty(left)
+        width[doubt] = 0.0
+        width[doubt[whole]] = necks_below(left[whole], best)
+        if width.min(initial=math.inf) < best:
+            best, which = float(width.min()), int(some[np.argmin(width)])
     return max(best, 0.0), which
-
-
-def _whole(left: shapely.Geometry) -> TypeGuard[shapely.Polygon]:
-    return isinstance(left, shapely.Polygon) and not left.is_empty
 
 
 def narrower(cutter: Cutter, flatness: float) -> tuple[Cutter, float]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 import shapely
 import shapely.affinity
 
-from millprep.verify.narrowest import STEP, every_neck, neck_below
+from millprep.verify.narrowest import STEP, every_neck, necks_below
 
 DUMBBELL = shapely.union_all(
     [shapely.box(0, 0, 3, 3), shapely.box(3, 1, 6, 1.4), shapely.box(6, 0, 9, 3)]
@@ -113,10 +114,11 @@ def test_a_track_to_an_end_half_as_wide_again_is_a_neck(neck: float, wider: floa
 
 
 def test_a_neck_below_a_width() -> None:
-    assert neck_below(DUMBBELL, 0.5) == pytest.approx(0.4, abs=STEP)
-    assert neck_below(DUMBBELL, 0.401) == pytest.approx(0.4, abs=STEP)
-    assert neck_below(DUMBBELL, 0.39) == 0.39
-    assert neck_below(DUMBBELL, 0.1) == 0.1
+    shapes = np.array([DUMBBELL, WASHER], dtype=object)
+    assert necks_below(shapes, 0.5) == pytest.approx([0.4, 0.5], abs=STEP)
+    assert necks_below(shapes, 0.401) == pytest.approx([0.4, 0.401], abs=STEP)
+    assert necks_below(shapes, 0.39).tolist() == [0.39, 0.39]
+    assert necks_below(shapes, 0.1).tolist() == [0.1, 0.1]
 
 
 def test_a_taper_is_no_neck() -> None:

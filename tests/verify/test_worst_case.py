@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
+from numpy.typing import NDArray
 
 from millprep.model.as_cut import AsCut, BoardProof, WorstCase
 from millprep.model.blank import Layout
@@ -225,9 +226,8 @@ class Left:
         self.left = {id(shape): rest for shape, rest in zip(SHAPES, left, strict=True)}
         self.cuts = 0
 
-    def around(self, shape: shapely.Geometry) -> tuple[float, float]:
-        assert id(shape) in self.left
-        return self.least, self.most
+    def around(self, shapes: NDArray[np.object_]) -> tuple[Any, Any]:
+        return np.full(len(shapes), self.least), np.full(len(shapes), self.most)
 
     def cut(self, shape: shapely.Geometry) -> shapely.Geometry:
         self.cuts += 1
