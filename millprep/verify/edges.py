@@ -13,7 +13,7 @@ from millprep.model.as_cut import CopperPart, Corner, Differences
 from millprep.model.blank import Placement, on_blank
 from millprep.model.finding import MOST_PLACES, Finding, Severity
 from millprep.verify.as_cut import Nets, nets_on
-from millprep.verify.sweep import Shapes, dilated
+from millprep.verify.sweep import Shapes, alike, dilated
 
 EDGE = 0.015
 """All tolerances together may move a copper edge by this much, mm (the house's table)."""
@@ -28,8 +28,6 @@ FREE_AREA = 1.0
 """Copper of more than this area, mm², beyond a piece is floating copper: it is not isolated."""
 CRUMB = 1e-4
 """Differences of less than this area, mm², are none."""
-SAME = 1e-9
-"""Corners this near to each other, mm, are one."""
 AROUND = 1e-4
 """What lies this near to a hole, mm, is taken by it."""
 
@@ -64,9 +62,8 @@ def lost_copper(
     whose = np.append(whole[of[within]], other[which])
     # and most of that is a hole, corner by corner
     cut = np.array(list(holes), dtype=object)
-    part, hole = shapely.STRtree(cut).query(lost)
-    same = shapely.equals_exact(shapely.normalize(lost[part]), shapely.normalize(cut[hole]), SAME)
-    lost, whose = np.delete(lost, part[same]), np.delete(whose, part[same])
+    same, _ = alike(lost, cut)
+    lost, whose = np.delete(lost, same), np.delete(whose, same)
     return _undrilled(shapely.intersection(lost, inner[whose]), whose, cut)
 
 

@@ -16,6 +16,7 @@ from millprep.model.blank import Placement, on_blank
 from millprep.model.board import Hole
 from millprep.model.finding import NOT_RUN, Finding, Severity
 from millprep.model.milling_pass import RegistrationHole
+from millprep.verify.sweep import SAME, alike
 
 LEAST_ANNULAR_RING = 0.15
 """External annular ring of an unplated hole, mm: IPC-2221 table 9-2, from memory."""
@@ -200,18 +201,8 @@ def check_holes(
     holes = placement.holes
     hole_fault = partial(on_blank, placement)
     findings = [*_faults(holes, cut, hole_fault), *_floors(holes, cut, grooves, hole_fault)]
-    standing: dict[str, list[str]] = {}
-    for hole in holes:
-        if hole.id in cut and hole.piece is not None:
-            standing.setdefault(hole.piece, []).append(hole.id)
-    where = {hole.id: hole.at for hole in holes}
-    for part in surface:
-        for copy, piece in part.pieces:
-            if copy != placement.index:
-                continue
-            ids = standing.get(piece, [])
-            for n, ring in _thin_rings(part.shape, [cut[i] for i in ids]):
-                findings.append(_thin(placement, ids[n], piece, ring, where[ids[n]]))
+    for hole, piece, ring in _thin_rings(surface, placement.index, holes, cut):
+        findings.append(_thin(placement, hole, piece, ring))
     return findings
 
 
@@ -225,22 +216,26 @@ def _floors(
 
     A core that is left in a hole comes out with it.
     """
-    open_above, open_below = (
-        shapely.STRtree(shapely.get_parts(np.array(level, dtype=object)))
+    above, below = (
+        shapely.get_parts(np.array(level, dtype=object))
         for level in ([g.surface for g in grooves], [g.under for g in grooves])
     )
+    made = [hole for hole in holes if hole.id in cut]
+    areas = np.array([cut[hole.id] for hole in made], dtype=object)
+    # most go through whole, and are the same there
+    rest = np.delete(np.arange(len(made)), alike(areas, below)[0])
+    if not len(rest):
+        return
+    open_above, open_below = shapely.STRtree(above), shapely.STRtree(below)
 
     def within(tree: shapely.STRtree, area: shapely.Geometry) -> shapely.Geometry:
         near = tree.geometries[tree.query(area, predicate="intersects")]
         return shapely.union_all(shapely.intersection(near, area))
 
-    made = [hole for hole in holes if hole.id in cut]
-    inners = shapely.buffer([cut[hole.id] for hole in made], -SLOT_LEFT)
-    # most go through whole
-    whole = np.zeros(len(made), dtype=bool)
-    whole[open_below.query(inners, predicate="covered_by")[0]] = True
-    for i in np.flatnonzero(~whole).tolist():
-        hole, inner = made[i], inners[i]
+    inners = shapely.buffer(areas[rest], -SLOT_LEFT)
+    through = open_below.query(inners, predicate="covered_by")[0]
+    for i, inner in zip(np.delete(rest, through).tolist(), np.delete(inners, through), strict=True):
+        hole = made[i]
         floor = shapely.difference(within(open_above, inner), within(open_below, inner))
         floor = shapely.buffer(shapely.buffer(floor, -NO_RING), NO_RING)
         if not floor.is_empty:
@@ -249,37 +244,55 @@ def _floors(
             yield hole_fault("hole-not-through", "stop", message, (spot.x, spot.y))
 
 
-def _thin(
-    placement: Placement, hole: str, piece: str, ring: float, at: tuple[float, float]
-) -> Finding:
+def _thin(placement: Placement, hole: Hole, piece: str, ring: float) -> Finding:
     if ring <= NO_RING:
         message = (
-            f"hole {hole} breaks through the edge of piece {piece}. "
+            f"hole {hole.id} breaks through the edge of piece {piece}. "
             "Move the hole, or make its pad larger or the drill smaller."
         )
-        return on_blank(placement, "hole-breaks-out", "stop", message, at)
+        return on_blank(placement, "hole-breaks-out", "stop", message, hole.at)
     message = (
-        f"the annular ring of hole {hole} on piece {piece} is {ring:.3f} mm, "
+        f"the annular ring of hole {hole.id} on piece {piece} is {ring:.3f} mm, "
         f"{LEAST_ANNULAR_RING:.2f} mm is the least for an unplated hole. Make the pad larger."
     )
-    return on_blank(placement, "annular-ring-thin", "warn", message, at)
+    return on_blank(placement, "annular-ring-thin", "warn", message, hole.at)
 
 
 def _thin_rings(
-    part: shapely.Polygon, holes: Sequence[shapely.Polygon]
-) -> Iterator[tuple[int, float]]:
-    """Holes nearer to another edge of the part than `LEAST_ANNULAR_RING`, by number; how near."""
-    if not holes:
-        return
-    cut = np.array(holes, dtype=object)
-    edges = np.asarray(shapely.get_rings(part))
-    tree = shapely.STRtree(edges)
-    hole, edge = tree.query(cut, predicate="dwithin", distance=LEAST_ANNULAR_RING)
+    parts: Sequence[CopperPart],
+    copy: int,
+    holes: Sequence[Hole],
+    cut: Mapping[str, shapely.Polygon],
+) -> Iterator[tuple[Hole, str, float]]:
+    """Holes nearer to another edge of their copper than `LEAST_ANNULAR_RING`, and how near.
+
+    A piece that is cut in two is looked at part by part.
+    """
+    names = [{name for of, name in part.pieces if of == copy} for part in parts]
+    on = [(hole, hole.piece) for hole in holes if hole.piece is not None and hole.id in cut]
+    areas = np.array([cut[hole.id] for hole, _ in on], dtype=object)
+    edges, of = shapely.get_rings(
+        np.array([part.shape for part in parts], dtype=object), return_index=True
+    )
+    x0, y0, x1, y1 = shapely.bounds(areas).T
+    far = LEAST_ANNULAR_RING
+    hole, edge = shapely.STRtree(edges).query(shapely.box(x0 - far, y0 - far, x1 + far, y1 + far))
+    pairs = zip(hole.tolist(), of[edge].tolist(), strict=True)
+    own = np.array([on[n][1] in names[part] for n, part in pairs], dtype=bool)
+    hole, edge = hole[own], edge[own]
+    shapely.prepare(edges)
+    near = shapely.dwithin(edges[edge], areas[hole], far)
+    hole, edge = hole[near], edge[near]
+    # its own edge lies within it
     solid = np.asarray(shapely.polygons(edges[edge]))
-    other = ~shapely.covered_by(solid, shapely.buffer(cut[hole], NO_RING))
+    same = shapely.equals_exact(shapely.normalize(solid), shapely.normalize(areas[hole]), SAME)
+    hole, edge, solid = hole[~same], edge[~same], solid[~same]
+    other = ~shapely.covered_by(solid, shapely.buffer(areas[hole], NO_RING))
     hole, edge = hole[other], edge[other]
-    width = shapely.distance(edges[edge], cut[hole])
-    for n in sorted(set(hole.tolist())):
-        least = float(width[hole == n].min())
-        if least < LEAST_ANNULAR_RING:
-            yield n, least
+    width = shapely.distance(edges[edge], areas[hole])
+    least: dict[tuple[int, str, int], float] = {}
+    for part, n, ring in sorted(zip(of[edge].tolist(), hole.tolist(), width.tolist(), strict=True)):
+        least.setdefault((part, on[n][1], n), ring)
+    for (_, piece, n), ring in least.items():
+        if ring < LEAST_ANNULAR_RING:
+            yield on[n][0], piece, ring

@@ -31,6 +31,8 @@ DISC_TOLERANCE = 0.001
 """Distance of a disc's polygon from its circle, mm; the polygon lies inside."""
 CHUNK = 192
 """Segments swept as one piece: short enough for small unions, long enough to be few."""
+SAME = 1e-9
+"""Corners this near to each other, mm, are one."""
 WORKERS = 2
 
 
@@ -324,6 +326,15 @@ def _covered(
             & (radius[near].max(axis=1) >= radius[still].max(axis=1) - 1e-9)
         )
     return covered
+
+
+def alike(some: Shapes, others: Shapes) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Every two areas that are the same, corner by corner: numbers in `some` and in `others`."""
+    first, second = shapely.STRtree(others).query(some)
+    same = shapely.equals_exact(
+        shapely.normalize(some)[first], shapely.normalize(others)[second], SAME
+    )
+    return first[same], second[same]
 
 
 def map_in_threads(
