@@ -88,24 +88,21 @@ class PointsOnCopper:
         nearest: list[int | None] = [None] * len(places)
         if not places:
             return nearest
-        spots = shapely.points(places)
+        spots = np.asarray(shapely.points(places))
         reach = np.full(len(places), NEAR)
         distance = self._radii.max(initial=HOLE_NEAR)
-        near = self._holes.query(spots, predicate="dwithin", distance=distance)
-        for spot, hole in near.T.tolist():
-            radius = self._radii[hole]
-            if self._holes.geometries[hole].distance(spots[spot]) <= max(radius, HOLE_NEAR):
-                reach[spot] = max(reach[spot], radius + NEAR)
+        spot, hole = self._holes.query(spots, predicate="dwithin", distance=distance)
+        far = shapely.distance(self._holes.geometries[hole], spots[spot])
+        own = far <= np.maximum(self._radii[hole], HOLE_NEAR)
+        np.maximum.at(reach, spot[own], self._radii[hole[own]] + NEAR)
         if self._pose is not None:
-            spots = shapely.points([self._pose.point(place) for place in places])
-        best = np.full(len(places), np.inf)
-        hits = self._tree.query(spots, predicate="dwithin", distance=reach)
-        order = np.lexsort((hits[1], hits[0]))
-        far = shapely.distance(spots[hits[0]], self._copper[hits[1]])
-        for k in order.tolist():
-            spot, piece = int(hits[0][k]), int(hits[1][k])
-            if far[k] < best[spot]:
-                best[spot], nearest[spot] = far[k], piece
+            spots = np.asarray(shapely.points(self._pose.points(np.array(places))))
+        spot, piece = self._tree.query(spots, predicate="dwithin", distance=reach)
+        far = shapely.distance(spots[spot], self._copper[piece])
+        # the farthest first, so that the nearest stays, and of equal ones the first piece
+        order = np.lexsort((-piece, -far))
+        for n, under in zip(spot[order].tolist(), piece[order].tolist(), strict=True):
+            nearest[n] = under
         return nearest
 
     def has_hole(self) -> list[bool]:
