@@ -9,6 +9,7 @@ the alphabet's upper half says that more follow. The alphabet is that of base64u
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
@@ -64,15 +65,18 @@ def texts(values: ArrayLike, counts: Sequence[int]) -> list[str]:
     rest = np.where(v >= 0, 2 * v, -2 * v - 1)
     if int(rest.max()) >= 1 << (5 * _MOST):
         raise ValueError("a number needs more than 39 bits")
-    # no column for letters that no number needs
-    place = np.arange(max(1, -(-int(rest.max()).bit_length() // 5)))
-    digits = (rest[:, None] >> (5 * place)) & 31
-    used = np.maximum(1, len(place) - np.argmax(digits[:, ::-1] != 0, axis=1))
-    used[rest == 0] = 1
-    digits = digits + 32 * (place < used[:, None] - 1)
-    letters = bytes(_LETTERS[digits[place < used[:, None]]]).decode("ascii")
-    ends = np.concatenate(([0], np.cumsum(used)))[np.cumsum([0, *counts])].tolist()
-    return [letters[start:end] for start, end in itertools.pairwise(ends)]
+    used = np.searchsorted(32 ** np.arange(1, _MOST), rest, side="right") + 1
+    ends = np.cumsum(used)
+    letters = np.empty(ends[-1], dtype=np.uint8)
+    at = ends - used
+    # the first letters of all numbers, then the second ones of those that have more, and so on
+    while len(at):
+        more = used > 1
+        letters[at] = _LETTERS[(rest & 31) + 32 * more]
+        at, rest, used = at[more] + 1, rest[more] >> 5, used[more] - 1
+    stream = letters.tobytes().decode("ascii")
+    stops = np.append(0, ends)[np.cumsum([0, *counts])].tolist()
+    return [stream[start:stop] for start, stop in itertools.pairwise(stops)]
 
 
 def runs(values: ArrayLike) -> str:
@@ -206,7 +210,7 @@ def pair_of(cut_set: CutSet, finding: Finding) -> list[Any] | None:
 
 def figure(value: float | None) -> float | None:
     """A figure with `DIGITS` decimals; None for none and for what is not finite."""
-    return None if value is None or not np.isfinite(value) else round(float(value), DIGITS) + 0.0
+    return None if value is None or not math.isfinite(value) else round(float(value), DIGITS) + 0.0
 
 
 def point(at: Point | None) -> list[float | None] | None:

@@ -9,8 +9,10 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import dataclass, replace
+from functools import cache
+from typing import TYPE_CHECKING
 
-from millprep.cache import current
+from millprep.cache import Cache, current
 from millprep.model.by_hand import by_hand, by_hand_in
 from millprep.model.finding import SEVERITIES
 from millprep.model.machine import Machine
@@ -63,6 +65,9 @@ from millprep.report.zero import (
     vernier_page,
     zero_words,
 )
+
+if TYPE_CHECKING:
+    import jinja2
 
 BLANK = ("", "")
 MOST_TO_DECIDE = 8
@@ -135,26 +140,11 @@ def sheet(cut_set: CutSet, *, refused: bool = False, unread: bool = False) -> st
     The page of a refused job has the review and the findings, and no plan. With `unread` its
     boards are drawings that could not be read.
     """
-    import jinja2
-
-    results = current()
-    compiled = jinja2.MemcachedBytecodeCache(Compiled(results)) if results else None
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(part),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        bytecode_cache=compiled,
-    )
-    environment.filters["kept"] = kept
-    environment.filters["by_places"] = by_places
     remarks = _remarks(cut_set)
     left = replace(cut_set, blanks=tuple(_left(blank) for blank in cut_set.blanks))
     spoilboard = spoilboard_programs(left)
     running = left.running
-    return environment.get_template("sheet.html.j2").render(
+    return _template(current()).render(
         refused=refused,
         unread=unread,
         job=plain(cut_set.job),
@@ -193,6 +183,24 @@ def sheet(cut_set: CutSet, *, refused: bool = False, unread: bool = False) -> st
         clearance=number(cut_set.machine.clearance),
         hop=_hop(cut_set.machine),
     )
+
+
+@cache
+def _template(results: Cache | None) -> jinja2.Template:
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(part),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        bytecode_cache=jinja2.MemcachedBytecodeCache(Compiled(results)) if results else None,
+    )
+    environment.filters["kept"] = kept
+    environment.filters["by_places"] = by_places
+    return environment.get_template("sheet.html.j2")
 
 
 def kept(words: str) -> str:
