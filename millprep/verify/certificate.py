@@ -84,11 +84,11 @@ def least_misalignment(place: MisalignmentTest, most: float) -> float:
             if 2 * math.sqrt(2) * size <= TOLERANCE:
                 most = min(most, away)
                 continue
-            for sx in (-size / 2, size / 2):
-                for sy in (-size / 2, size / 2):
-                    at = (cx + sx, cy + sy)
-                    least = math.hypot(*(max(abs(c) - size / 2, 0.0) for c in at))
-                    heapq.heappush(squares, (least, *at, size / 2))
+            part = size / 2
+            for x in (cx - part, cx + part):
+                for y in (cy - part, cy + part):
+                    least = math.hypot(max(abs(x) - part, 0.0), max(abs(y) - part, 0.0))
+                    heapq.heappush(squares, (least, x, y, part))
     return most
 
 

@@ -84,7 +84,7 @@ class Axes:
                 lines, max_distance=far, all_matches=False
             )
             areas = shapely.buffer(lines[near], (radius[near] + reach) * _ROUND, quad_segs=_COARSE)
-            grown.append(shapely.union_all(areas))
+            grown.append(shapely.disjoint_subset_union_all(areas))
         both = np.asarray(shapely.get_parts(shapely.intersection(grown[0], grown[1])), dtype=object)
         # where they come near each other nowhere, the one part is an empty area
         real = (shapely.get_dimensions(both) == 2) & ~shapely.is_empty(both)

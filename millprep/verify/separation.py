@@ -253,24 +253,25 @@ class ContinuityTest:
         own = around.of > FLOATING
         around.marks, around.still, around.of = around.marks[own], around.still[own], around.of[own]
         around.left = shapely.MultiPolygon(areas([around.left])[0].tolist())
-        self.together = self._together(np.zeros((1, 2)), 0.0)
+        (self.together,) = self._together(np.zeros((1, 2)), np.zeros(1))
 
     @lru_cache(maxsize=32)  # noqa: B019
     def _grown(self, by: float) -> shapely.Geometry:
         return dilated(self.around.second, by + INSCRIBED)
 
-    def _together(self, middle: FloatArray, reach: float) -> Mask:
-        """Which marks hang together, as a square table.
+    def _together(self, middle: FloatArray, reach: FloatArray) -> Mask:
+        """Which marks hang together in each square of misalignments, as a square table.
 
         A mark that moves is anywhere in the square. Where it is off the groove at the middle of
         the square, it is farther from it than the reach, and so is all the way to where it is.
         """
-        grooves = shifted([self._grown(reach)], middle)
-        parts, _ = areas(shapely.difference(self.around.left, grooves))
-        (spots,) = self.around.shifted(middle)
-        on = shapely.intersects_xy(parts[:, None], spots[:, 0], spots[:, 1])
-        counted = on.astype(int)
-        together: Mask = counted.T @ counted > 0
+        grooves = shifted([self._grown(by) for by in reach.tolist()], middle)
+        parts, which = areas(shapely.difference(self.around.left, grooves))
+        spots = self.around.shifted(middle)[which]
+        on = shapely.intersects_xy(parts[:, None], spots[..., 0], spots[..., 1])
+        marks = len(self.around.marks)
+        together: Mask = np.zeros((len(reach), marks, marks), dtype=bool)
+        np.logical_or.at(together, which, on[:, :, None] & on[:, None])
         return together
 
     @property
@@ -280,12 +281,7 @@ class ContinuityTest:
 
     def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:  # noqa: ARG002
         """Which squares of misalignments leave all together that was."""
-        return np.array(
-            [
-                self._together(middle[[i]], by)[self.together].all()
-                for i, by in enumerate(reach.tolist())
-            ]
-        )
+        return np.asarray(self._together(middle, reach)[:, self.together].all(axis=1))
 
 
 def areas(shapes: Shapes | list[shapely.Geometry]) -> tuple[Shapes, IntArray]:
