@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from millprep.drawing.doubts import CONCENTRIC, smallest
+from millprep.drawing.doubts import CONCENTRIC
 from millprep.drawing.ledger import Ledger
 from millprep.drawing.marks import stroke
 from millprep.drawing.marks.chain import Loop, OpenChain
@@ -237,11 +237,13 @@ def lone_faults(
 
 
 def holes(bores: Sequence[Bore], pieces: Sequence[CopperPiece]) -> tuple[Hole, ...]:
-    """Numbered holes in reading order, each with the copper piece it is on."""
-    unique = smallest(bores)
-    unique.sort(key=lambda r: (round(r.at[0], 3), round(r.at[1], 3), r.diameter))
-    if not unique:
+    """Numbered holes in reading order, each with the copper piece it is on.
+
+    No two of the bores share their centre, or both ends.
+    """
+    if not bores:
         return ()
+    unique = sorted(bores, key=lambda r: (round(r.at[0], 3), round(r.at[1], 3), r.diameter))
     reach = np.array([bore.diameter / 2 + 0.01 for bore in unique])
     shapes = np.array([piece.shape for piece in pieces], dtype=object)
     which: dict[int, list[int]] = {}

@@ -219,3 +219,10 @@ def test_a_pose_that_a_report_rounds_is_the_planned_one() -> None:
     assert planned_passes._pose(planned, None) is planned
     assert planned_passes._pose(planned, rounded) is planned
     assert planned_passes._pose(planned, Pose.shift(-123.4, 5.0)) == Pose.shift(-123.4, 5.0)
+
+
+def test_the_first_box_that_the_room_holds_is_found_however_late_it_comes() -> None:
+    low = np.column_stack((np.arange(250.0), np.zeros(250)))
+    room = shapely.box(229.5, -1.0, 240.0, 2.0)
+    assert labels.first_fitting(room, low, low + 1.0) == 230
+    assert labels.first_fitting(room, low[:200], low[:200] + 1.0) is None

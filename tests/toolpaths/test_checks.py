@@ -20,6 +20,7 @@ from millprep.model.job.nets import NetFacts
 from millprep.model.job.work import ClearingPlan
 from millprep.toolpaths.by_voltage import DrawnTooNear, Widened
 from millprep.toolpaths.checks import (
+    LEAST_RIM,
     check_board,
     check_cleared,
     check_depth,
@@ -164,6 +165,27 @@ def test_a_piece_that_its_holes_take_away_stops_the_job(
     stops = check_board(replace(HERE, board=replace(BOARD, holes=tuple(holes))))
     assert [stop.code for stop in stops] == ([] if words is None else ["copper-drilled-away"])
     assert all(stop.severity == "stop" and stop.message.startswith(words or "") for stop in stops)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_piece_is_drilled_away_where_no_disc_fits_into_what_is_left(seed: int) -> None:
+    """Against what is left of frames, some of them thin, drawn out in full."""
+    random = np.random.default_rng(seed)
+    x, y, wide = random.uniform((3, 3, 0.3), (12, 8, 4))
+    shape = shapely.box(x, y, x + wide, y + wide)
+    if seed % 2:
+        shape = shape.difference(shape.buffer(-random.uniform(0.02, 0.1) * wide))
+    holes = [
+        Hole(f"h{n}", (u, v), d, "c1", (u + 0.8, v) if n == 2 else None)
+        for n, (u, v, d) in enumerate(
+            random.uniform((x, y, 0.3 * wide), (x + wide, y + wide, 1.5 * wide), (3, 3))
+        )
+    ]
+    board = replace(BOARD, pieces=(CopperPiece("c1", shape),), holes=tuple(holes))
+    left = shape.difference(shapely.union_all([h.spine.buffer(h.diameter / 2) for h in holes]))
+    gone = left.buffer(-LEAST_RIM).is_empty
+    stops = check_board(replace(HERE, board=board))
+    assert [s.code for s in stops] == (["copper-drilled-away"] if gone else [])
 
 
 def tight(gap: float, x: float) -> TightGap:

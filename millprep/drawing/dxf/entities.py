@@ -220,8 +220,8 @@ def _finite(mark: Mark) -> Mark:
     """The mark, or word that it holds numbers that are none or lie beyond any drawing."""
     if isinstance(mark, Stroke):
         # an arc too large is caught by its curve
-        size = np.abs(mark.curve.points).max() + np.abs(mark.bulges).sum()
-        size += np.abs(mark.widths).sum() * mark.to_mm.stretch[0] * 1e4
+        size = np.abs(mark.curve.points).max() + sum(map(abs, mark.bulges.tolist()))
+        size += sum(map(abs, mark.widths.tolist())) * mark.to_mm.stretch[0] * 1e4
     elif isinstance(mark, Curve):
         size = np.abs(mark.points).max()
     elif isinstance(mark, Fill):

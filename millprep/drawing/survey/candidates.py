@@ -284,7 +284,7 @@ def _on_copper(small: Sequence[Bore], pieces: tuple[CopperPiece, ...]) -> bool:
     whole = {piece.id: shapely.Polygon(piece.shape.exterior) for piece in pieces}
     return all(
         hole.piece is not None and whole[hole.piece].covers(hole.spine.buffer(0.51 * hole.diameter))
-        for hole in hole_marks.holes(small, pieces)
+        for hole in hole_marks.holes(doubts.smallest(small), pieces)
     )
 
 
