@@ -60,14 +60,12 @@ def texts(values: ArrayLike, counts: Sequence[int]) -> list[str]:
         ValueError: for a number of more than 39 bits.
     """
     v = np.asarray(values, dtype=np.int64).ravel()
-    if len(v) == 0:
-        return [""] * len(counts)
     rest = np.where(v >= 0, 2 * v, -2 * v - 1)
-    if int(rest.max()) >= 1 << (5 * _MOST):
+    if int(rest.max(initial=0)) >= 1 << (5 * _MOST):
         raise ValueError("a number needs more than 39 bits")
     used = np.searchsorted(32 ** np.arange(1, _MOST), rest, side="right") + 1
     ends = np.cumsum(used)
-    letters = np.empty(ends[-1], dtype=np.uint8)
+    letters = np.empty(used.sum(), dtype=np.uint8)
     at = ends - used
     # the first letters of all numbers, then the second ones of those that have more, and so on
     while len(at):
