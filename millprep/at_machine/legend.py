@@ -24,8 +24,9 @@ from millprep.files import writing
 from millprep.gcode.build import build
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.rs274 import TextSink, run
+from millprep.gcode.run_time import figures_of
 from millprep.gcode.spoilboard import spoilboard_pass, spoilboard_program
-from millprep.gcode.writing import FiguresSink, tool_numbers
+from millprep.gcode.writing import tool_numbers
 from millprep.model.blank import Blank, Placement
 from millprep.model.cut import Engraving
 from millprep.model.finding import Finding, Refusal, stop, usage
@@ -117,12 +118,12 @@ def legend(
     seconds = 0.0
     findings: list[Finding] = []
     for lying, program in made:
-        text, figures = io.StringIO(), FiguresSink(plan.machine)
+        text, as_written = io.StringIO(), post_processed(program, plan.machine)
         numbers = tool_numbers(plan.cutters)
         sink = TextSink(text.write, source.set, plan.name, plan.machine, numbers=numbers)
-        run(post_processed(program, plan.machine), sink, figures)
+        run(as_written, sink)
         texts[program.file] = text.getvalue()
-        seconds += figures.figures.seconds
+        seconds += figures_of(as_written, plan.machine).seconds
         read = reader.read(text.getvalue(), file=program.file, dialect=plan.machine.dialect)
         trace = split_by_cutter(read)[-1].trace
         findings += check_motion(plan, MilledBlank(laminate), lying, program, trace)

@@ -16,7 +16,8 @@ from millprep.gcode import probing
 from millprep.gcode.post_processor import post_processed
 from millprep.gcode.probing import Probing
 from millprep.gcode.rs274 import TextSink, run
-from millprep.gcode.writing import FiguresSink, tool_numbers
+from millprep.gcode.run_time import figures_of
+from millprep.gcode.writing import tool_numbers
 from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank
 from millprep.model.cutter import Cutter
@@ -123,16 +124,17 @@ def probe(
     made = probing.surface_program(mill_pass, x.tolist(), y.tolist(), how, machine)
     say("writing the program and reading it back")
     _, fit = time_log.fit_of(machine)
-    text, figures_sink = io.StringIO(), FiguresSink(machine, 1.0 if fit is None else fit.factor)
+    text, as_written = io.StringIO(), post_processed(made, machine)
     lines = TextSink(text.write, source.set, plan.name, machine, numbers=tool_numbers(plan.cutters))
-    run(post_processed(made, machine), lines, figures_sink)
+    run(as_written, lines)
     _prove(text.getvalue(), made, mill_pass, board, plan, free, cuts)
     program, table_file = out / made.file, (out / made.file).with_suffix(".csv")
     places = list(probing.surface_places(mill_pass.touch, x.tolist(), y.tolist()))
     head = _head(source.set, blank, number)
     rows = head + "".join(f"{u:.3f},{v:.3f},\n" for u, v in places)
     _write(out, {program: text.getvalue(), table_file: rows})
-    return Probed(program, table_file, x, y, figures_sink.figures.seconds, cuts.bounds)
+    seconds = figures_of(as_written, machine, 1.0 if fit is None else fit.factor).seconds
+    return Probed(program, table_file, x, y, seconds, cuts.bounds)
 
 
 def _head(set_id: str, blank: int, number: int) -> str:

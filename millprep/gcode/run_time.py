@@ -19,17 +19,63 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.cache import cached
+from millprep.gcode.head import first_moves, last_move
 from millprep.geometry.path import FloatArray
 from millprep.geometry.tour import least_travel
 from millprep.model.machine import Machine
 from millprep.model.machine_time import ACCELERATION
-from millprep.model.program import Move, Program, SecondTouch, clockwise_of, ends_of
+from millprep.model.program import Figures, Move, Program, SecondTouch, clockwise_of, ends_of
 
 Place = tuple[float, float, float]
 Mask = NDArray[np.bool_]
 
 STRAIGHT = 1e-6
 """Half angles whose sine is this near to 1 are no corner."""
+
+
+CHORD = math.radians(5)
+"""Arcs are cut into chords of this angle where the least travel between cuts is sought."""
+
+
+def figures_of(program: Program, machine: Machine, factor: float = 1.0) -> Figures:
+    """What a program costs, first moves and last with it; how long a person looks nobody knows.
+
+    The least that it takes is all that it cuts below the surface at its feed, and at rapid speed
+    the spanning tree of the cuts and the way from the start to the nearest of them and back: no
+    order of them and no way between takes less.
+
+    Args:
+        program: as it is written.
+        machine: its speeds and acceleration.
+        factor: what programs of this machine take over their estimates.
+    """
+    opening = first_moves(program, machine)
+    moves = [*opening, *program.moves]
+    moves.append(last_move(moves[-1][1:4], machine))
+    motions = _Motions(program.start, ends_of(moves), clockwise_of(moves))
+    speeds = _speeds(moves, machine)
+    dwell = machine.dwell if program.spins else 0.0
+    by_feeds = motions.lengths / speeds
+    waits = sum(move.wait for move in moves)
+    again = sum(
+        (m.again.back / machine.rapid + m.again.back / m.again.feed) * 60 for m in moves if m.again
+    )
+    cuts = np.array([move.feed is not None for move in moves])
+    # through air, and no cut
+    cuts[: len(opening)] = False
+    least = 0.0
+    if program.spins:
+        rapid = ~cuts[len(opening) : -1]
+        travel = _least_travel(program.start, program.ends, program.clockwise, rapid)
+        below = (by_feeds * motions.below)[cuts].sum()
+        least = dwell + float(below) + travel / machine.rapid * 60
+    return Figures(
+        (dwell + _seconds(motions, speeds, moves, machine)) * factor,
+        float(by_feeds.sum()) + waits + again + dwell,
+        float(motions.lengths[cuts].sum()),
+        float(motions.lengths[~cuts].sum()),
+        least,
+    )
 
 
 def run_seconds(start: Place, moves: Sequence[Move], machine: Machine) -> float:
@@ -40,22 +86,100 @@ def run_seconds(start: Place, moves: Sequence[Move], machine: Machine) -> float:
         moves: in their order.
         machine: its rapids, its acceleration or the assumed one, and how it runs corners.
     """
+    motions = _Motions(start, ends_of(moves), clockwise_of(moves))
+    return _seconds(motions, _speeds(moves, machine), moves, machine)
+
+
+def _speeds(moves: Sequence[Move], machine: Machine) -> FloatArray:
+    """(n,) the speed of every motion in its middle, mm/s."""
+    feeds = [machine.rapid if move.feed is None else move.feed for move in moves]
+    return np.array(feeds, dtype=float) / 60
+
+
+class _Motions:
+    """Motions from a start, each to its end and, as an arc, around its centre.
+
+    Attributes:
+        xyz: (n + 1, 3) the start and all ends.
+        curved: (n,) which motions are arcs.
+        centre, radius, first: (n, 2) and (n,) of an arc, and the angle at which it starts as seen
+            from its centre, radians.
+        sweep: (n,) how far an arc turns, counter-clockwise, radians.
+        flat, lengths: (n,) in the plane and in space, mm.
+    """
+
+    def __init__(self, start: Place, ends: FloatArray, clockwise: Mask) -> None:
+        self.xyz = np.vstack((start, ends[:, :3]))
+        lead = ends[:, 3:]
+        self.curved = ~np.isnan(lead[:, 0])
+        self.centre = self.xyz[:-1, :2] + lead
+        self.radius = np.hypot(*lead.T)
+        way = np.diff(self.xyz, axis=0)
+        self.first = np.arctan2(*-lead.T[::-1])
+        turn = np.arctan2(*(way[:, :2] - lead).T[::-1]) - self.first
+        sign = np.where(clockwise, -1.0, 1.0)
+        sweep = (sign * turn) % (2 * np.pi)
+        self.sweep = sign * np.where(sweep == 0, 2 * np.pi, sweep)
+        across = np.hypot(way[:, 0], way[:, 1])
+        self.flat = np.where(self.curved, self.radius * np.abs(self.sweep), across)
+        self.lengths = np.hypot(self.flat, way[:, 2])
+
+    @property
+    def below(self) -> FloatArray:
+        """(n,) the share of every motion that is below the surface."""
+        z = self.xyz[:, 2]
+        high, low = np.maximum(z[:-1], z[1:]), np.minimum(z[:-1], z[1:])
+        part = -low / np.where(high > low, high - low, 1.0)
+        return np.where(low < 0, np.where(high > 0, part, 1.0), 0.0)
+
+    def directions(self, which: Mask) -> tuple[FloatArray, FloatArray]:
+        """(m, 3) unit vectors at the start and at the end of some motions that have a length."""
+        way = np.diff(self.xyz, axis=0)[which] / self.lengths[which, None]
+        around = np.copysign(self.flat[which] / self.lengths[which], self.sweep[which])
+
+        def tangent(angle: FloatArray) -> FloatArray:
+            arc = np.column_stack((-np.sin(angle) * around, np.cos(angle) * around, way[:, 2]))
+            return np.where(self.curved[which, None], arc, way)
+
+        first = self.first[which]
+        return tangent(first), tangent(first + self.sweep[which])
+
+    def places(self) -> tuple[NDArray[np.intp], FloatArray]:
+        """Places in the plane along all motions, each with its end, and which motion each is of."""
+        counts = np.where(self.curved, np.ceil(np.abs(self.sweep) / CHORD), 1).astype(np.intp)
+        of = np.repeat(np.arange(len(counts)), counts)
+        part = (np.arange(len(of)) - np.repeat(np.cumsum(counts) - counts, counts) + 1) / counts[of]
+        angle = self.first[of] + part * self.sweep[of]
+        out = self.radius[of, None] * np.column_stack((np.cos(angle), np.sin(angle)))
+        return of, np.where(self.curved[of, None], self.centre[of] + out, self.xyz[of + 1, :2])
+
+
+def _seconds(
+    motions: _Motions, speeds: FloatArray, moves: Sequence[Move], machine: Machine
+) -> float:
+    """Seconds from rest to rest, waits included."""
     acceleration = machine.acceleration or ACCELERATION
     waits = sum(move.wait for move in moves)
     waits += sum(_second_touch(m.again, machine.rapid, acceleration) for m in moves if m.again)
-    motions = _Motions(start, moves, machine.rapid)
-    if not len(motions.lengths):
+    moving = motions.lengths > 0
+    if not moving.any():
         return waits
-    limit = np.minimum(motions.speeds, np.sqrt(acceleration * motions.radii))
-    corner = _corner_speeds(motions, acceleration, machine.cut_short(machine.max_feed))
+    lengths, curved = motions.lengths[moving], motions.curved[moving]
+    limit = speeds[moving]
+    limit[curved] = np.minimum(limit, np.sqrt(acceleration * motions.radius[moving]))[curved]
+    leaving, arriving = motions.directions(moving)
+    corner = _corner_speeds(arriving, leaving, acceleration, machine.cut_short(machine.max_feed))
     corner = np.minimum(corner, np.minimum(limit[:-1], limit[1:]))
+    # what ends at rest without a motion does so after the motion before
+    last = np.cumsum(moving) - 1
+    rests = last[np.array([_ends_at_rest(move) for move in moves], dtype=bool)]
     # a person, a dwell or a touch in between means rest
-    corner[motions.rests[:-1]] = 0.0
-    entry = _reachable(corner, motions.lengths, acceleration)
+    corner[rests[(rests >= 0) & (rests < len(corner))]] = 0.0
+    entry = _reachable(corner, lengths, acceleration)
     v0, v1 = entry[:-1], entry[1:]
-    peak = np.minimum(limit, np.sqrt(acceleration * motions.lengths + (v0**2 + v1**2) / 2))
+    peak = np.minimum(limit, np.sqrt(acceleration * lengths + (v0**2 + v1**2) / 2))
     changing = (2 * peak**2 - v0**2 - v1**2) / (2 * acceleration)
-    steady = np.maximum(motions.lengths - changing, 0.0) / peak
+    steady = np.maximum(lengths - changing, 0.0) / peak
     seconds = (2 * peak - v0 - v1) / acceleration + steady
     return float(seconds.sum()) + waits
 
@@ -69,81 +193,16 @@ def _second_touch(again: SecondTouch, rapid: float, acceleration: float) -> floa
     return seconds
 
 
-class _Motions:
-    """Lengths, mm, speeds, mm/s, radii, mm, and directions at both ends of all motions.
-
-    `rests` are those after which the machine is at rest.
-    """
-
-    def __init__(self, start: Place, moves: Sequence[Move], rapid: float) -> None:
-        ways = _ways(start, ends_of(moves), clockwise_of(moves))
-        moving = ways[:, 0] > 0
-        speeds = np.array([rapid if move.feed is None else move.feed for move in moves]) / 60
-        ways, self.speeds = ways[moving], speeds[moving]
-        self.lengths, self.radii = ways[:, 0], ways[:, 1]
-        self.leaving, self.arriving = ways[:, 2:5], ways[:, 5:8]
-        # what ends at rest without a motion does so after the motion before
-        last = np.cumsum(moving) - 1
-        ending = np.array([_ends_at_rest(move) for move in moves], dtype=bool)
-        self.rests = np.zeros(len(ways), dtype=bool)
-        self.rests[last[ending & (last >= 0)]] = True
-
-
-@cached
-def _ways(start: Place, ends: FloatArray, clockwise: Mask) -> FloatArray:
-    """(n, 8) length, radius, and the directions at the start and at the end of all motions."""
-    rows: list[tuple[float, ...]] = []
-    at = start
-    for (*end, i, j), turns in zip(ends.tolist(), clockwise.tolist(), strict=True):
-        rows.append(_line(at, end) if math.isnan(i) else _arc(at, end, (i, j), turns))
-        at = (end[0], end[1], end[2])
-    return np.array(rows).reshape(-1, 8)
-
-
 def _ends_at_rest(move: Move) -> bool:
     """Whether the machine stops after a motion for another reason than a corner."""
     return move.wait > 0 or move.stop != "" or move.motion == "probe"
 
 
-def _line(start: Sequence[float], end: Sequence[float]) -> tuple[float, ...]:
-    """Length, radius, and the direction at the start and at the end of a straight motion."""
-    length = math.dist(start, end)
-    if length == 0:
-        return (0.0,) * 8
-    way = tuple((b - a) / length for a, b in zip(start, end, strict=True))
-    return (length, math.inf, *way, *way)
-
-
-def _arc(
-    start: Sequence[float], end: Sequence[float], lead: tuple[float, float], clockwise: bool
-) -> tuple[float, ...]:
-    """The same of an arc, which may climb; `lead` from its start to its centre."""
-    radius, sign = math.hypot(*lead), -1 if clockwise else 1
-    first, last, sweep = _swept(start, end, lead, clockwise)
-    flat, climb = radius * sweep, end[2] - start[2]
-    length = math.hypot(flat, climb)
-    across, up = sign * flat / length, climb / length
-    ends = (
-        value
-        for angle in (first, last)
-        for value in (-math.sin(angle) * across, math.cos(angle) * across, up)
-    )
-    return (length, radius, *ends)
-
-
-def _swept(
-    start: Sequence[float], end: Sequence[float], lead: tuple[float, float], clockwise: bool
-) -> tuple[float, float, float]:
-    """Where an arc begins and ends as seen from its centre, and how far it turns, radians."""
-    first = math.atan2(-lead[1], -lead[0])
-    last = math.atan2(end[1] - (start[1] + lead[1]), end[0] - (start[0] + lead[0]))
-    sign = -1 if clockwise else 1
-    return first, last, (sign * (last - first)) % (2 * math.pi) or 2 * math.pi
-
-
-def _corner_speeds(motions: _Motions, acceleration: float, tolerance: float) -> FloatArray:
+def _corner_speeds(
+    arriving: FloatArray, leaving: FloatArray, acceleration: float, tolerance: float
+) -> FloatArray:
     """The fastest that each corner may be taken, mm/s."""
-    cosine = np.clip((motions.arriving[:-1] * motions.leaving[1:]).sum(axis=1), -1.0, 1.0)
+    cosine = np.clip((arriving[:-1] * leaving[1:]).sum(axis=1), -1.0, 1.0)
     # of half the angle between the motions, which is 180° where they go straight on
     sine = np.sqrt((1 + cosine) / 2)
     straight = sine > 1 - STRAIGHT
@@ -166,75 +225,21 @@ def _reachable(corner: FloatArray, lengths: FloatArray, acceleration: float) -> 
     return speeds
 
 
-CHORD = math.radians(5)
-"""Arcs are cut into chords of this angle where the least travel between cuts is sought."""
-
-
-def least_seconds(program: Program, machine: Machine) -> float:
-    """What the same cuts take at least, s: no order of them and no way between takes less.
-
-    All that is cut below the surface at its feed, and at rapid speed the spanning tree of the cuts
-    and the way from the start to the nearest of them and back. A rapid across ends a cut.
-    """
-    if not program.spins:
-        return 0.0
-    rapid = np.array([move.feed is None for move in program.moves], dtype=bool)
-    travel, below = _least_ways(program.start, program.ends, program.clockwise, rapid)
-    seconds = machine.dwell
-    for move, length in zip(program.moves, below.tolist(), strict=True):
-        if move.feed is not None:
-            seconds += length / move.feed * 60
-    return seconds + travel / machine.rapid * 60
-
-
 @cached
-def _least_ways(
-    start: Place, ends: FloatArray, clockwise: Mask, rapid: Mask
-) -> tuple[float, FloatArray]:
-    """The least travel to all cuts and back, mm, and of every motion what is below the surface."""
-    chains: list[list[tuple[float, float]]] = []
-    below: list[float] = []
-    at, cutting = start, False
-    rows = zip(ends.tolist(), clockwise.tolist(), rapid.tolist(), strict=True)
-    for (x, y, z, i, j), turns, fast in rows:
-        end, lead = (x, y, z), None if math.isnan(i) else (i, j)
-        if fast or min(at[2], z) >= 0:
-            cutting = cutting and (not fast or end[:2] == at[:2])
-            below.append(0.0)
-        else:
-            if not cutting:
-                chains.append([at[:2]])
-            cutting = True
-            chains[-1] += _chords(at, end, lead, turns)
-            below.append(_below(at, end, lead, turns))
-        at = end
-    lines = [np.array(chain[:1] if _is_place(chain) else chain) for chain in chains]
+def _least_travel(start: Place, ends: FloatArray, clockwise: Mask, rapid: Mask) -> float:
+    """The least travel from a start to all cuts and back, mm. A rapid across ends a cut."""
+    motions = _Motions(start, ends, clockwise)
+    # a chain begins with the place that the rapid leads to
+    chain = np.cumsum(rapid & (motions.flat > 0))
+    cuts = np.unique(chain[~rapid & (motions.below > 0)])
+    if not len(cuts):
+        return 0.0
+    of, xy = motions.places()
+    xy, chain = np.vstack((start[:2], xy)), np.concatenate(([0], chain[of]))
+    kept = np.isin(chain, cuts)
+    xy, chain = xy[kept], chain[kept]
+    lines = np.split(xy, np.flatnonzero(np.diff(chain)) + 1)
     # out to the nearest of them and back, whatever the order between
-    shapes = [shapely.LineString(line) if len(line) > 1 else shapely.Point(line) for line in lines]
-    away = float(shapely.distance(shapely.Point(start[:2]), shapes).min()) if shapes else 0.0
-    return 2 * away + least_travel(lines), np.array(below)
-
-
-def _is_place(chain: Sequence[tuple[float, float]]) -> bool:
-    return all(place == chain[0] for place in chain)
-
-
-def _below(start: Place, end: Place, lead: tuple[float, float] | None, clockwise: bool) -> float:
-    """Length of a motion that is below the surface, mm."""
-    way = _line(start, end) if lead is None else _arc(start, end, lead, clockwise)
-    high, low = max(start[2], end[2]), min(start[2], end[2])
-    return way[0] if high <= 0 else way[0] * -low / (high - low)
-
-
-def _chords(
-    start: Place, end: Place, lead: tuple[float, float] | None, clockwise: bool
-) -> list[tuple[float, float]]:
-    """Places along a motion to its end, in the plane."""
-    if lead is None:
-        return [end[:2]]
-    cx, cy, radius = start[0] + lead[0], start[1] + lead[1], math.hypot(*lead)
-    first, _, sweep = _swept(start, end, lead, clockwise)
-    sign = -1 if clockwise else 1
-    count = math.ceil(sweep / CHORD)
-    angles = (first + sign * sweep * k / count for k in range(1, count + 1))
-    return [(cx + radius * math.cos(a), cy + radius * math.sin(a)) for a in angles]
+    shapes = shapely.linestrings(xy, indices=np.searchsorted(cuts, chain))
+    away = float(shapely.distance(shapely.Point(start[:2]), shapes).min())
+    return 2 * away + least_travel(lines)

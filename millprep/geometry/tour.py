@@ -7,13 +7,14 @@ a case study in local optimization, 1997 (both from memory).
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections import deque
 from collections.abc import Sequence
 from random import Random
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Point
 
@@ -269,6 +270,8 @@ def _nearest_next(points: FloatArray, start: int) -> list[int]:
 
 SPACING = 0.5
 """Distance of places along lines between which the spanning tree is sought, mm."""
+DIGITS = 4
+"""Places along lines that are the same to this many decimals, a program's last, are one."""
 
 
 def least_travel(lines: Sequence[FloatArray]) -> float:
@@ -283,47 +286,51 @@ def least_travel(lines: Sequence[FloatArray]) -> float:
     # loaded when they are used
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import minimum_spanning_tree
-    from scipy.spatial import Delaunay, QhullError
 
     if len(lines) < 2:
         return 0.0
-    fine = [_spaced(line) for line in lines]
-    owner = np.repeat(np.arange(len(fine)), [len(line) for line in fine])
-    places = np.vstack(fine)
+    places, line = _spaced(lines)
     # as much nearer may the lines come between two places
-    spare = np.where([len(line) > 1 for line in fine], SPACING / 2, 0.0)
-    try:
-        made = Delaunay(places)
-        corners = made.simplices
-        edges = np.vstack([corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]])
-        # a place that is another's too is no corner, but next to that one
-        edges = np.vstack([edges, made.coplanar[:, [0, 2]]])
-    except QhullError:
-        # all on one straight line: each is next to its neighbours there
-        order = np.lexsort((places[:, 1], places[:, 0]))
-        edges = np.column_stack((order[:-1], order[1:]))
-    a, b = owner[edges[:, 0]], owner[edges[:, 1]]
-    away = np.hypot(*(places[edges[:, 0]] - places[edges[:, 1]]).T) - spare[a] - spare[b]
-    between = a != b
+    spare = np.where(np.bincount(line) > 1, SPACING / 2, 0.0)
+    # between whole numbers triangulation is exact; the third coordinate is the number of the place
+    grid = (places * 10**DIGITS).round()
+    corners = shapely.multipoints(np.column_stack((grid, np.arange(len(grid)))))
+    made = shapely.delaunay_triangles(corners, only_edges=True)
+    ends = shapely.get_coordinates(made, include_z=True)[:, 2].astype(np.intp).reshape(-1, 2)
+    # a place that is another's too is no corner, but next to that one
+    order = np.lexsort((grid[:, 1], grid[:, 0]))
+    same = (grid[order[1:]] == grid[order[:-1]]).all(axis=1)
+    ends = np.concatenate((ends, np.column_stack((order[1:], order[:-1]))[same]))
+    pairs = np.sort(line[ends], axis=1)
+    between = pairs[:, 0] != pairs[:, 1]
+    pairs, ends = pairs[between], ends[between]
+    away = np.hypot(*(places[ends[:, 0]] - places[ends[:, 1]]).T) - spare[pairs].sum(axis=1)
     # of all edges between two lines the shortest; an entry of 0 would be no edge
-    weights = np.maximum(away[between], 1e-9)
-    pairs = np.sort(np.column_stack((a[between], b[between])), axis=1)
+    weights = np.maximum(away, 1e-9)
     order = np.lexsort((weights, pairs[:, 1], pairs[:, 0]))
     pairs, weights = pairs[order], weights[order]
     first = np.ones(len(pairs), dtype=bool)
     first[1:] = (pairs[1:] != pairs[:-1]).any(axis=1)
     rows, columns = pairs[first].T
-    graph = coo_array((weights[first], (rows, columns)), shape=(len(fine), len(fine)))
+    graph = coo_array((weights[first], (rows, columns)), shape=(len(lines), len(lines)))
     return float(minimum_spanning_tree(graph.tocsr()).sum())
 
 
-def _spaced(line: FloatArray) -> FloatArray:
-    """Places along a line, no farther from each other than `SPACING`."""
-    if len(line) < 2:
-        return line
-    lengths = [math.dist(p, q) for p, q in itertools.pairwise(line.tolist())]
-    counts = np.array([max(1, math.ceil(length / SPACING)) for length in lengths])
-    part = np.repeat(np.arange(len(counts)), counts)
-    nth = np.arange(len(part)) - np.repeat(np.cumsum(counts) - counts, counts) + 1
-    share = (nth / counts[part])[:, None]
-    return np.vstack((line[:1], line[part] + share * (line[part + 1] - line[part])))
+def _spaced(lines: Sequence[FloatArray]) -> tuple[FloatArray, NDArray[np.intp]]:
+    """(n, 2) places along all lines and (n,) which line each is of; one for a line of no length.
+
+    No two neighbours are farther from each other along a line than `SPACING`.
+    """
+    xy = np.vstack(lines) @ np.array((1, 1j))
+    last = np.cumsum([len(line) for line in lines]) - 1
+    steps = np.abs(np.diff(xy))
+    # from line to line any distance keeps them in their order
+    steps[last[:-1]] = 1.0
+    along = np.concatenate(([0.0], steps.cumsum()))
+    start = along[np.concatenate(([0], last[:-1] + 1))]
+    length = along[last] - start
+    parts = np.ceil(length / SPACING).astype(np.intp)
+    line = np.repeat(np.arange(len(lines)), parts + 1)
+    nth = np.arange(len(line)) - np.repeat(np.cumsum(parts + 1) - parts - 1, parts + 1)
+    fine = np.interp(start[line] + nth * (length / np.maximum(parts, 1))[line], along, xy)
+    return np.column_stack((fine.real, fine.imag)), line

@@ -13,7 +13,8 @@ from shapely.geometry.base import BaseGeometry
 from millprep.gcode import dry_run, rs274
 from millprep.gcode.build import build
 from millprep.gcode.rs274 import TextSink
-from millprep.gcode.writing import FiguresSink, TableSink
+from millprep.gcode.run_time import figures_of
+from millprep.gcode.writing import TableSink
 from millprep.geometry.letters import strokes
 from millprep.geometry.path import Path
 from millprep.geometry.pose import Pose
@@ -224,9 +225,9 @@ def test_waits_cost_time_and_leave_the_table_as_it_is() -> None:
     seconds, tables = [], []
     for program in (dry, still):
         text, table = io.StringIO(), io.StringIO()
-        text_sink, tally = TextSink(text.write, "0123", "job", MACHINE), FiguresSink(MACHINE)
-        rs274.run(program, text_sink, TableSink(table.write, text_sink), tally)
-        seconds.append(tally.figures.seconds)
+        text_sink = TextSink(text.write, "0123", "job", MACHINE)
+        rs274.run(program, text_sink, TableSink(table.write, text_sink))
+        seconds.append(figures_of(program, MACHINE).seconds)
         lines = text.getvalue().splitlines()
         rows = [row.split(",") for row in table.getvalue().splitlines()]
         for row in rows[3:]:

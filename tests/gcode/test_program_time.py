@@ -7,19 +7,16 @@ import math
 import pytest
 
 from millprep.gcode.head import HOVER, LOOK_FEED, SLOW_FEED, SLOW_FROM
-from millprep.gcode.rs274 import run
-from millprep.gcode.writing import FiguresSink
+from millprep.gcode.run_time import figures_of
 from millprep.model.program import Figures, Move, Program, SecondTouch
 from tests.helpers.workshop import MACHINE, vee
 
 
 def figures(*moves: Move) -> Figures:
-    sink = FiguresSink(MACHINE)
-    run(
-        Program("blank-1/pass-1/01-x.ngc", 1, 1, vee(), ("isolate",), 0.1, 1e4, (0, 0, 5), moves),
-        sink,
+    program = Program(
+        "blank-1/pass-1/01-x.ngc", 1, 1, vee(), ("isolate",), 0.1, 1e4, (0, 0, 5), moves
     )
-    return sink.figures
+    return figures_of(program, MACHINE)
 
 
 def test_lines() -> None:

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from millprep import job
-from millprep.gcode.run_time import least_seconds, run_seconds
+from millprep.gcode.run_time import figures_of, run_seconds
 from millprep.model.machine_time import ACCELERATION
 from millprep.model.program import Move, Program, SecondTouch
 from tests.helpers.stepped_motion import stepped_seconds
@@ -137,7 +137,8 @@ def test_the_least_time_is_what_is_cut_and_the_tree_between() -> None:
     cutting = 2 * (1 / 60 + 30 / 600) * 60
     # places along the lines are half a millimetre from each other
     travel = (40 - 0.5) / MACHINE.rapid * 60
-    assert least_seconds(program, MACHINE) == pytest.approx(MACHINE.dwell + cutting + travel)
+    least = figures_of(program, MACHINE).least_seconds
+    assert least == pytest.approx(MACHINE.dwell + cutting + travel)
 
 
 @pytest.mark.parametrize("work", ["isolate", "drill"])
