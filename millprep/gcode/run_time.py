@@ -31,8 +31,6 @@ Mask = NDArray[np.bool_]
 
 STRAIGHT = 1e-6
 """Half angles whose sine is this near to 1 are no corner."""
-
-
 CHORD = math.radians(5)
 """Arcs are cut into chords of this angle where the least travel between cuts is sought."""
 
@@ -52,8 +50,8 @@ def figures_of(program: Program, machine: Machine, factor: float = 1.0) -> Figur
     opening = first_moves(program, machine)
     moves = [*opening, *program.moves]
     moves.append(last_move(moves[-1][1:4], machine))
-    motions = _Motions(program.start, ends_of(moves), clockwise_of(moves))
-    speeds = _speeds(moves, machine)
+    ends, clockwise = ends_of(moves), clockwise_of(moves)
+    motions, speeds = _Motions(program.start, ends, clockwise), _speeds(moves, machine)
     dwell = machine.dwell if program.spins else 0.0
     by_feeds = motions.lengths / speeds
     waits = sum(move.wait for move in moves)
@@ -65,8 +63,8 @@ def figures_of(program: Program, machine: Machine, factor: float = 1.0) -> Figur
     cuts[: len(opening)] = False
     least = 0.0
     if program.spins:
-        rapid = ~cuts[len(opening) : -1]
-        travel = _least_travel(program.start, program.ends, program.clockwise, rapid)
+        mine = slice(len(opening), -1)
+        travel = _least_travel(program.start, ends[mine], clockwise[mine], ~cuts[mine])
         below = (by_feeds * motions.below)[cuts].sum()
         least = dwell + float(below) + travel / machine.rapid * 60
     return Figures(
