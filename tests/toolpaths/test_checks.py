@@ -178,7 +178,7 @@ def test_a_piece_is_drilled_away_where_no_disc_fits_into_what_is_left(seed: int)
     holes = [
         Hole(f"h{n}", (u, v), d, "c1", (u + 0.8, v) if n == 2 else None)
         for n, (u, v, d) in enumerate(
-            random.uniform((x, y, 0.3 * wide), (x + wide, y + wide, 1.5 * wide), (3, 3))
+            random.uniform((x, y, 0.5 * wide), (x + wide, y + wide, 2.2 * wide), (3, 3))
         )
     ]
     board = replace(BOARD, pieces=(CopperPiece("c1", shape),), holes=tuple(holes))
