@@ -8,13 +8,13 @@ controller that rounds corners leaves at one is cut at the other time.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Path, Point
 from millprep.model.cut import Lap
@@ -179,10 +179,11 @@ def _trees(paths: Sequence[Path], radius: float) -> Iterator[tuple[int, Path]]:
 def _near(lines: Sequence[shapely.LineString], reach: float) -> list[tuple[int, int]]:
     """Pairs of lines within reach of each other, the nearest first."""
     every = np.asarray(lines, dtype=object)
+    shapely.prepare(every)
     a, b = shapely.STRtree(every).query(every, predicate="dwithin", distance=reach)
     a, b = a[a < b], b[a < b]
-    ranks = _ranks(shapely.distance(every[a], every[b]).tolist())
-    return [(i, j) for _, i, j in sorted(zip(ranks, a.tolist(), b.tolist(), strict=True))]
+    order = np.lexsort((b, a, _ranks(shapely.distance(every[a], every[b]))))
+    return list(zip(a[order].tolist(), b[order].tolist(), strict=True))
 
 
 def _link(
@@ -193,7 +194,7 @@ def _link(
 ) -> _Link | None:
     """The shortest link of two laps that stays in their grooves, of those tried."""
     (i, j) = pair
-    for along in itertools.islice(_places(pair, paths, lines, 2 * radius), TRIES):
+    for along in _places(pair, paths, lines, 2 * radius):
         s, t = along
         ways = shapely.MultiLineString(
             [
@@ -211,42 +212,40 @@ def _places(
     paths: Sequence[Path],
     lines: Sequence[shapely.LineString],
     reach: float,
-) -> Iterator[tuple[float, float]]:
-    """How far along two laps they are near each other, the nearest first.
+) -> list[tuple[float, float]]:
+    """How far along two laps they are near each other, the nearest first; `TRIES` at most.
 
     Tried are the middles of segments and corners of both, and where the two are nearest.
     """
     i, j = pair
     nearest = shapely.shortest_line(lines[i], lines[j])
-    s, t = (
-        _along(paths[k], lines[k], shapely.Point(at))
-        for k, at in zip(pair, nearest.coords, strict=True)
-    )
+    ends = np.asarray(shapely.points(shapely.get_coordinates(nearest)))
+    s, t = (_along(paths[k], lines[k], end) for k, end in zip(pair, ends, strict=True))
     # where laps run side by side, the others are as near and lie where they lie on every copy
-    tried = [(nearest.length, 2, s, t)]
+    tried = [np.array([[nearest.length, 2, s, t]])]
     for here, there in ((i, j), (j, i)):
         along, places = _middles_and_corners(paths[here])
         spots = np.asarray(shapely.points(places))
-        away = shapely.distance(spots, lines[there])
-        for n in np.flatnonzero(away <= reach + SPARE).tolist():
-            two = (float(along[n]), _along(paths[there], lines[there], spots[n]))
-            kind = int(n >= len(paths[here]))
-            tried.append((float(away[n]), kind, *(two if here == i else reversed(two))))
-    ranks = _ranks([away for away, *_ in tried])
-    ranked = sorted((rank, *rest) for rank, (_, *rest) in zip(ranks, tried, strict=True))
-    yield from ((s, t) for *_, s, t in ranked)
+        n = np.flatnonzero(shapely.dwithin(lines[there], spots, reach + SPARE))
+        away = shapely.distance(lines[there], spots[n])
+        two = (along[n], _along(paths[there], lines[there], spots[n]))
+        kind = n >= len(paths[here])
+        tried.append(np.column_stack((away, kind, *(two if here == i else two[::-1]))))
+    away, kind, s, t = np.vstack(tried).T
+    first = np.lexsort((t, s, kind, _ranks(away)))[:TRIES]
+    return list(zip(s[first].tolist(), t[first].tolist(), strict=True))
 
 
-def _ranks(lengths: Sequence[float]) -> list[int]:
+def _ranks(lengths: FloatArray) -> NDArray[np.int_]:
     """The place of every length in their order; those that hardly differ share one.
 
     So copies of a board are linked alike wherever they lie.
     """
     order = np.argsort(lengths)
-    steps = np.diff(np.asarray(lengths)[order], prepend=-math.inf) > SPARE
+    steps = np.diff(lengths[order], prepend=-math.inf) > SPARE
     ranks = np.empty(len(order), dtype=int)
     ranks[order] = np.cumsum(steps)
-    return [int(rank) for rank in ranks]
+    return ranks
 
 
 def _middles_and_corners(path: Path) -> tuple[FloatArray, FloatArray]:
@@ -260,9 +259,10 @@ def _middles_and_corners(path: Path) -> tuple[FloatArray, FloatArray]:
     return np.concatenate(((ends[:-1] + ends[1:]) / 2, ends)), np.vstack((middles, xy))
 
 
-def _along(path: Path, line: shapely.LineString, at: shapely.Point) -> float:
-    """How far along a path it is nearest to a place; by the chords of its arcs."""
-    return float(line.project(at)) / line.length * path.length
+def _along(path: Path, line: shapely.LineString, at: NDArray[np.object_]) -> FloatArray:
+    """How far along a path it is nearest to places; by the chords of its arcs."""
+    along: FloatArray = shapely.line_locate_point(line, at) / line.length * path.length
+    return along
 
 
 def _at(path: Path, along: float) -> Point:
