@@ -25,7 +25,7 @@ from millprep.standards.spacing import Column, required
 from millprep.verify.as_cut import Key, Nets, net_of, nets_on
 from millprep.verify.edges import EDGE
 from millprep.verify.floating import ISLAND, SLIVER
-from millprep.verify.narrowest import outlines
+from millprep.verify.narrowest import outlines, pairs_within
 from millprep.verify.pads import pad_areas
 from millprep.verify.sweep import dilated, quarter
 
@@ -248,10 +248,7 @@ def near_pieces(
     index = placement.index
     parts = [part for part in cut.parts if any(copy == index for copy, _ in part.pieces)]
     shapes = np.array([part.shape for part in parts], dtype=object)
-    tree = shapely.STRtree(shapes)
-    first, second = tree.query(shapes, predicate="dwithin", distance=max(gap - 2 * EDGE, 0.0))
-    first, second = first[first < second], second[first < second]
-    far = shapely.distance(shapes[first], shapes[second])
+    first, second, far = pairs_within(shapes, max(gap - 2 * EDGE, 0.0))
     near: list[NearPieces] = []
     for i, j, wide in zip(first.tolist(), second.tolist(), far.tolist(), strict=True):
         if nets_on(parts[i], nets) & nets_on(parts[j], nets):

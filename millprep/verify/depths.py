@@ -32,6 +32,8 @@ DRILLED_AT_ONCE = 3.0
 makers."""
 CELL = 0.3
 """What was cut at a place is kept in squares of this side, mm."""
+COLUMN = 4_000_037
+"""From the number of a square to that of the next one along x: more than lie along y."""
 SAMPLE = 0.25
 """Paths are looked at this often, mm."""
 STROKE = 0.9
@@ -239,21 +241,23 @@ def _deep_steps(steps: FloatArray, again: int, most: float) -> tuple[FloatArray,
     The first `again` samples do not count.
     """
     xyz = _samples(steps)
-    cell = np.floor(xyz[:, :2] / CELL).astype(np.int64)
     # what the cutter cut within the last millimetre is still the same stroke
     order = np.cumsum(np.sqrt((np.diff(xyz, axis=0, prepend=xyz[:1]) ** 2).sum(axis=1)))
-    spread = [(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)]
-    # every place is looked up a stroke before it is cut, itself and all squares around it
-    cells = np.concatenate([cell, *(cell + np.array(by) for by in spread)])
-    z = np.concatenate([np.zeros(len(xyz)), *[xyz[:, 2]] * len(spread)])
-    key = cells[:, 0] * 4_000_037 + cells[:, 1]
-    when = np.concatenate([order - STROKE, *[order] * len(spread)])
-    by_cell = np.lexsort((when, key))
-    number = np.concatenate(([0], np.cumsum(np.diff(key[by_cell]) != 0)))
-    lowest = np.minimum.accumulate(z[by_cell] - SEVERAL * number) + SEVERAL * number
-    before = np.empty(len(z))
-    before[by_cell] = lowest
-    taken = before[: len(xyz)] - xyz[:, 2]
+    cell = np.floor(xyz[:, :2] / CELL).astype(np.int64) @ (COLUMN, 1)
+    cells, number = np.unique(cell, return_inverse=True)
+    by_cell = np.argsort(number, kind="stable")
+    number = number[by_cell]
+    lowest = np.minimum.accumulate(xyz[by_cell, 2] - SEVERAL * number) + SEVERAL * number
+    # every place is looked up a stroke before it is cut, in its square and in all around it
+    whole = order[-1] + 2 * STROKE
+    when = number * whole + order[by_cell]
+    before = np.zeros(len(xyz))
+    for near in (cell + COLUMN * i + j for i in (-1, 0, 1) for j in (-1, 0, 1)):
+        there = np.minimum(cells.searchsorted(near), len(cells) - 1)
+        last = when.searchsorted(there * whole + order - STROKE) - 1
+        cut = (cells[there] == near) & (last >= 0) & (number[last] == there)
+        before[cut] = np.minimum(before[cut], lowest[last[cut]])
+    taken = before - xyz[:, 2]
     taken[:again] = 0.0
     deep = taken > most
     return xyz[deep], taken[deep]

@@ -58,7 +58,8 @@ def _cut_of(grooves: Sequence[Groove], some: Sequence[Hole]) -> dict[str, shapel
     middles = shapely.points([hole.at for hole in holes])
     nominal = np.array([hole.diameter for hole in holes])
     across = 2 * np.sqrt(shapely.area(filled) / math.pi)
-    which, area = shapely.STRtree(filled).query(middles, predicate="within")
+    # GEOS prepares what it queries with, and areas are large
+    area, which = shapely.STRtree(middles).query(filled, predicate="contains")
     for i, hole in enumerate(holes):
         here = area[which == i]
         if not len(here):

@@ -39,14 +39,11 @@ def pair_gaps(parts: Sequence[CopperPart], placement: int, count: int) -> tuple[
     if not pairs:
         return ()
     names = [next(name for copy, name in part.pieces if copy == placement) for part in mine]
-    tree = shapely.STRtree(shapes)
     reach = FIRST_REACH
-    first = second = np.array([], dtype=int)
+    first, second, distance = pairs_within(shapes, reach)
     while len(first) < min(count, pairs) and reach < LAST_REACH:
-        first, second = tree.query(shapes, predicate="dwithin", distance=reach)
-        first, second = first[first < second], second[first < second]
         reach *= 2
-    distance = shapely.distance(shapes[first], shapes[second])
+        first, second, distance = pairs_within(shapes, reach)
     order = np.lexsort((second, first, distance))[:count]
     lines = shapely.shortest_line(shapes[first[order]], shapes[second[order]])
     middles = shapely.get_coordinates(shapely.line_interpolate_point(lines, 0.5, normalized=True))
@@ -57,6 +54,19 @@ def pair_gaps(parts: Sequence[CopperPart], placement: int, count: int) -> tuple[
             first[order].tolist(), second[order].tolist(), order.tolist(), middles, strict=True
         )
     )
+
+
+def pairs_within(
+    shapes: Shapes, reach: float
+) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
+    """Every two areas no farther from each other than `reach`, mm, by number, and how far."""
+    # holes count only where another area lies in them
+    filled = np.asarray(shapely.polygons(shapely.get_exterior_ring(shapes)))
+    first, second = shapely.STRtree(filled).query(filled, predicate="dwithin", distance=reach)
+    first, second = first[first < second], second[first < second]
+    far = shapely.distance(shapes[first], shapes[second])
+    near = far <= reach
+    return first[near], second[near], far[near]
 
 
 def outlines(shapes: Sequence[shapely.Geometry], edges: int) -> tuple[NDArray[np.int64], Shapes]:
