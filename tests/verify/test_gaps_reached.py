@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 from ezdxf.layouts.layout import Modelspace
@@ -13,6 +14,7 @@ from millprep.model.as_cut import AsCut
 from millprep.model.finding import Finding, Refusal
 from millprep.model.set_of_programs import CutSet
 from millprep.verify.clearances import gaps_not_reached, near_pieces
+from millprep.verify.narrowest import pairs_within
 from tests.helpers.rules_scene import cut, placed
 from tests.helpers.small_job import JOB, Draw, changed, edge, put
 
@@ -119,3 +121,15 @@ def test_the_nearest_are_listed_those_that_volts_forbid_first_and_the_rest_is_co
     assert near_pieces(nothing, placement, 8.0, {}, volts, ("B2",)) == []
     one_net = {(0, f"c{n}"): "same" for n in range(1, 11)}
     assert near_pieces(cut(placement), placement, 8.0, one_net, {}, ("B2",)) == []
+
+
+@pytest.mark.parametrize(("reach", "near"), [(0.9, {}), (1.0, {(0, 1): 1.0}),
+                                             (2.5, {(0, 1): 1.0, (0, 2): 2.0})])  # fmt: skip
+def test_copper_within_a_hole_of_other_copper_is_measured_to_the_hole(
+    reach: float, near: dict[tuple[int, int], float]
+) -> None:
+    frame = shapely.box(0, 0, 20, 20) - shapely.box(5, 5, 15, 15)
+    shapes = np.array([frame, shapely.box(6, 7, 13, 13), shapely.box(22, 0, 25, 9)], dtype=object)
+    first, second, far = pairs_within(shapes, reach)
+    pairs = zip(first.tolist(), second.tolist(), strict=True)
+    assert dict(zip(pairs, far.tolist(), strict=True)) == near
