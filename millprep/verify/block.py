@@ -81,7 +81,6 @@ _LETTERS = "ABCDFGHIJKLMPQRSTXYZ"
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)"
 _LINE = re.compile(rf"(/?)(?:N(\d{{1,5}}))?((?:[{_LETTERS}]{_NUMBER})*)", re.ASCII)
 _WORD = re.compile(rf"([A-Z])({_NUMBER})", re.ASCII)
-_BLANKS = str.maketrans("", "", " \t")
 ERROR, UNPROVED, DIFFERS = "rs274-error", "rs274-unproved", "dialect-differs"
 """What a line is refused for: the report, what cannot be known from a file, the dialect."""
 UNSAFE = "character-unsafe"
@@ -131,7 +130,7 @@ def parse(raw: str, comments: Comments) -> Block:
     text, comment = raw, ""
     if "(" in raw or ")" in raw or ";" in raw:
         text, comment = _without_comment(raw, comments)
-    text = text.translate(_BLANKS).upper()
+    text = text.replace(" ", "").replace("\t", "").upper()
     match = _LINE.fullmatch(text)
     if match is None:
         raise Fault(_what_is_wrong(text))
@@ -162,6 +161,10 @@ def check_characters(raw: str) -> None:
     if match is not None:
         words = f"the character {match[0]!r}, which some controllers take for a command or the end "
         raise Fault(f"{words}of a line, even in a comment", code=UNSAFE)
+
+
+_PLAIN = frozenset("XYZFST")
+"""Letters that need no code of their line."""
 
 
 def whole(value: float, name: str) -> int:
@@ -279,6 +282,8 @@ def grouped_m(codes: tuple[int, ...]) -> dict[str, int]:
 
 def check_letters(letters: Iterable[str], codes: set[int | None]) -> None:
     """Refuse a word that no code of its line takes, and turning axes."""
+    if _PLAIN.issuperset(letters):
+        return
     for letter in letters:
         if letter in "ABC":
             raise Fault(f"{letter}: turning axes are not proved", standard=False)

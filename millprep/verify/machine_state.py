@@ -189,14 +189,14 @@ class MachineState:
 
     def set_modal(self, g: dict[str, int]) -> None:
         """What a line's G words leave for all that follow."""
-        for group in ("plane", "feed mode", "distance", "return"):
-            if group in g:
-                self.modal[group] = g[group]
+        for group, code in g.items():
+            if group == "motion":
+                self.modal[group] = code
+                if code not in CYCLES:
+                    self._cycle = None
+            elif group in ("plane", "feed mode", "distance", "return"):
+                self.modal[group] = code
                 self.said.add(group)
-        if "motion" in g:
-            self.modal["motion"] = g["motion"]
-            if g["motion"] not in CYCLES:
-                self._cycle = None
 
     def wait(self, p: float, line: int) -> None:
         """A dwell of P."""
@@ -208,7 +208,7 @@ class MachineState:
         Raises:
             Fault: when one is there without the other.
         """
-        axes = any(letter in block.words for letter in "XYZ")
+        axes = not block.words.keys().isdisjoint("XYZ")
         motion = g.get("motion")
         if axes and motion is None:
             motion = self.modal["motion"]

@@ -101,7 +101,8 @@ class _Run:
 
     def move(self, move: TraceMove) -> Iterator[Finding]:
         """A move, which may reach the copper."""
-        if not _lowest(move.start[2], move.end[2]) < 0 or move.kind == "probe":
+        # a height may be unknown
+        if not (move.start[2] < 0 or move.end[2] < 0) or move.kind == "probe":
             return
         self.contact = True
         if self.checked:
@@ -131,11 +132,6 @@ class _Run:
         if event.on and event.rpm > self.machine.max_spindle + 1e-6:
             message = f"S{event.rpm:g} is above the spindle's {self.machine.max_spindle:g}."
             yield self.finding("spindle-too-fast", message, event.line)
-
-
-def _lowest(*heights: float) -> float:
-    """The lowest of heights, any of which may be unknown."""
-    return min((z for z in heights if not math.isnan(z)), default=math.nan)
 
 
 def _finding(file: str, code: str, message: str, line: int) -> Finding:

@@ -10,7 +10,8 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
-from typing import Any, Literal, NamedTuple, TypeVar, cast
+from operator import itemgetter
+from typing import Literal, NamedTuple, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -248,23 +249,14 @@ def rows_by_file(lines: Iterable[str], programs: Sequence[Program]) -> dict[str,
     # a dictionary for every line would take longer than all else here
     table = csv.reader(lines)
     at = {name: n for n, name in enumerate(next(table, ()))}
-    head = [at[name] for name in ("blank", "pass", "program", "motion", *MotionRow._fields[1:])]
-    for line in filter(None, table):
-        cells: list[Any] = line + [None] * (len(at) - len(line))
-        blank, mill_pass, program, motion, x, y, z, i, j, feed = [cells[n] for n in head]
+    head = ("blank", "pass", "program", "motion", *MotionRow._fields[1:])
+    cells = itemgetter(*[at[name] for name in head])
+    for blank, mill_pass, program, motion, x, y, z, *others in map(cells, filter(None, table)):
         file = by_name.get((blank, mill_pass, program))
         if file is not None:
-            result.setdefault(file, []).append(
-                MotionRow(
-                    motion,
-                    float(x),
-                    float(y),
-                    float(z),
-                    float(i) if i else None,
-                    float(j) if j else None,
-                    float(feed) if feed else None,
-                )
-            )
+            i, j, feed = [float(value) if value else None for value in others]
+            row = MotionRow(motion, float(x), float(y), float(z), i, j, feed)
+            result.setdefault(file, []).append(row)
     return result
 
 
