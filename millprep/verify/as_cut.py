@@ -58,9 +58,8 @@ def as_cut(
 def _as_cut(blank: Blank, cuts: Sequence[Steps], placements: Sequence[Placement]) -> AsCut:
     grooves = tuple(_grooves(blank, cuts))
     sheet = shapely.box(0.0, 0.0, *blank.size)
-    # few grooves touch another's, so to unite them first is far less work than one by one
-    levels = ([groove.foot for groove in grooves], [groove.surface for groove in grooves])
-    foot, surface = unite([_object_array(level) for level in levels])
+    foot = [area for groove in grooves for area in groove.foot.geoms]
+    surface = [area for groove in grooves for area in groove.surface.geoms]
     keys, shapes = cores(tuple(placements))
     return AsCut(
         blank.number,
@@ -92,7 +91,7 @@ def _as_copper(
     (groove,) = unite([np.concatenate(swept)]) if swept else (shapely.MultiPolygon(),)
     sheet = shapely.box(0.0, 0.0, *blank.size)
     keys, shapes = cores(tuple(placements))
-    return _parts(_copper(sheet, groove), keys, shapes)
+    return _parts(_copper(sheet, list(groove.geoms)), keys, shapes)
 
 
 @lru_cache(maxsize=16)
@@ -159,29 +158,39 @@ def _areas(shape: shapely.Geometry) -> list[shapely.Polygon]:
     return [part for part in parts if isinstance(part, shapely.Polygon) and not part.is_empty]
 
 
-def _copper(sheet: shapely.Polygon, groove: shapely.MultiPolygon) -> Shapes:
-    """The parts of a sheet that a groove leaves.
+def _copper(sheet: shapely.Polygon, areas: Sequence[shapely.Polygon]) -> Shapes:
+    """The parts of a sheet that areas leave."""
+    # few are cut by several cutters; the last resort is for those that touch or leave the sheet
+    parts = _around(sheet, areas)
+    if parts is None:
+        areas = _areas(_union(_object_array(areas)))
+        parts = _around(sheet, areas)
+    if parts is None:
+        parts = _object_array(_areas(shapely.difference(sheet, shapely.MultiPolygon(areas))))
+    return parts
 
-    Every edge within the groove is that of a part, which lies around the areas of the groove that
-    are within it and within no smaller one. Where this cannot be, as areas touch or leave the
-    sheet, the groove is cut out of the sheet.
+
+def _around(sheet: shapely.Polygon, areas: Sequence[shapely.Polygon]) -> Shapes | None:
+    """The parts of a sheet around areas; None where some overlap, touch or leave the sheet.
+
+    Every edge within an area is that of a part, which lies around the areas that are within it and
+    within no smaller one. Areas that overlap become holes that cross or lie in another.
     """
-    rings, area = shapely.get_rings(np.array(groove.geoms, dtype=object), return_index=True)
-    outer = np.searchsorted(area, np.arange(len(groove.geoms)))
+    rings, area = shapely.get_rings(_object_array(areas), return_index=True)
+    outer = np.searchsorted(area, np.arange(len(areas)))
     within = np.asarray(shapely.polygons(np.delete(rings, outer)))
     shells = _object_array([sheet, *within.tolist()])
     shells = shells[np.argsort(-shapely.area(shells), kind="stable")]
     around, hole = shapely.STRtree(rings[outer]).query(shells, predicate="contains_properly")
     part = np.full(len(outer), -1)
     np.maximum.at(part, hole, around)
+    if part.min(initial=0) < 0:
+        return None
     edges = np.append(shapely.get_exterior_ring(shells), rings[outer])
     part = np.append(np.arange(len(shells)), part)
-    if part.min() >= 0:
-        order = np.argsort(part, kind="stable")
-        parts = np.asarray(shapely.polygons(edges[order], indices=part[order]))
-        if shapely.is_valid(parts).all():
-            return parts
-    return _object_array(_areas(shapely.difference(sheet, groove)))
+    order = np.argsort(part, kind="stable")
+    parts = np.asarray(shapely.polygons(edges[order], indices=part[order]))
+    return parts if shapely.is_valid(parts).all() else None
 
 
 def _parts(parts: Shapes, keys: Sequence[Key], cores: Shapes) -> tuple[CopperPart, ...]:

@@ -91,12 +91,20 @@ INNER = shapely.box(4, 4, 6, 6) - shapely.box(4.5, 4.5, 5.5, 5.5)
         ([RING, shapely.Polygon([(3, 5), (5, 4), (5, 6)])], 2),
         ([shapely.Polygon([(0, 5), (5, 4), (5, 6)])], 1),
         ([shapely.box(3, -1, 4, 11)], 2),
+        # areas that overlap: across, one in another, the same twice, over a hole and its edge
+        ([shapely.box(1, 4, 9, 6), shapely.box(4, 1, 6, 9)], 1),
+        ([shapely.box(1, 1, 9, 9), shapely.box(4, 4, 6, 6)], 1),
+        ([RING, RING], 2),
+        ([RING, shapely.box(2.5, 2.5, 7.5, 7.5)], 1),
+        ([RING, shapely.box(2.5, 4, 5, 6)], 2),
+        ([RING, shapely.box(2.5, 4, 7.5, 6)], 3),
+        ([RING, INNER, shapely.box(2.5, 2.5, 6.5, 6.5) - shapely.box(3.5, 3.5, 4.2, 4.2)], 3),
         ([shapely.box(-1, -1, 11, 11)], 0),
     ],
 )
 def test_what_areas_leave_of_a_sheet(areas: list[shapely.Polygon], parts: int) -> None:
     sheet = shapely.box(0, 0, 10, 10)
-    left = _copper(sheet, shapely.MultiPolygon(areas))
+    left = _copper(sheet, areas)
     assert len(left) == parts
     assert shapely.is_valid(left).all()
     apart = shapely.symmetric_difference(shapely.union_all(left), sheet - shapely.union_all(areas))
@@ -109,7 +117,7 @@ def test_areas_that_meet_twice_part_a_sheet() -> None:
         shapely.Polygon([(3, 3), (5, 1), (7, 3), (5, 2)]),
         shapely.Polygon([(3, 3), (5, 5), (7, 3), (5, 4)]),
     )
-    assert len(_copper(shapely.box(0, 0, 10, 10), shapely.MultiPolygon(bent))) == 2
+    assert len(_copper(shapely.box(0, 0, 10, 10), bent)) == 2
 
 
 def test_an_end_mill_that_cuts_deeper_each_time_sweeps_its_way_once() -> None:
