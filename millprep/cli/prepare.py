@@ -232,7 +232,7 @@ def prepare_all(wishes: Sequence[JobWish], as_json: bool) -> None:
         UsageError: when two sets would lie in one folder.
     """
     # loaded once for all processes
-    import millprep
+    import millprep.report.sheet
     import millprep.workflow.prepare  # noqa: F401
     from millprep.workflow.second_core import side_by_side
 

@@ -5,21 +5,25 @@ from __future__ import annotations
 from pathlib import Path
 
 from millprep.model.set_of_programs import CutSet
-from millprep.report import buzz_out, pictures, report_file
-from millprep.report.report_model import Report
-from millprep.report.sheet import findings_text, sheet
-from millprep.report.svg import write_as_cut
 
 __all__ = ["draw", "write", "write_refused"]
 
 
 def draw(cut_set: CutSet, folder: Path, which: slice = slice(None)) -> None:
     """Draw the pictures of a set into its folder: all of them, or `which`."""
+    # here and below: whoever wants words alone shall not wait for page and pictures
+    from millprep.report import pictures
+
     pictures.draw(cut_set, folder / pictures.FOLDER, which)
 
 
 def write(cut_set: CutSet, folder: Path) -> None:
     """Write sheet.html and report.json of a finished set into `folder`, its pictures drawn."""
+    from millprep.report import buzz_out, report_file
+    from millprep.report.report_model import Report
+    from millprep.report.sheet import sheet
+    from millprep.report.svg import write_as_cut
+
     folder.mkdir(parents=True, exist_ok=True)
     _put(folder / "sheet.html", sheet(cut_set))
     if not cut_set.resumed:
@@ -35,6 +39,10 @@ def write_refused(cut_set: CutSet, folder: Path, seen: CutSet | None = None) -> 
 
     `seen` is the same set with drawings that were refused, which the page shows as they are.
     """
+    from millprep.report import report_file
+    from millprep.report.report_model import Report
+    from millprep.report.sheet import findings_text, sheet
+
     folder.mkdir(parents=True, exist_ok=True)
     page = sheet(cut_set if seen is None else seen, refused=True, unread=seen is not None)
     _put(folder / "review.html", page)

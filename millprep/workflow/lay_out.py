@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import shapely
 
@@ -18,11 +18,13 @@ from millprep.nesting import figures, file
 from millprep.nesting.wanted import areas_on
 from millprep.passes import layout_for_passes
 from millprep.passes.layout_for_passes import BlankWithPasses
-from millprep.report.drawing_pictures import LaidBlank, draw
 from millprep.workflow import laying
 from millprep.workflow.inputs import with_stored
 from millprep.workflow.laying import Choice, Laid
 from millprep.workflow.planning import Say, read_job
+
+if TYPE_CHECKING:
+    from millprep.report.drawing_pictures import LaidBlank
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,9 @@ def lay_out(
     plan, boards = read_job(job_file, say, repair=repair)
     say("laying the boards out")
     laid = laying.lay(plan, boards, with_stored(plan, choice))
+    # prepare, which draws no layout, shall not wait for it
+    from millprep.report.drawing_pictures import LaidBlank
+
     blanks: list[LaidBlank] = []
     used: list[float] = []
     most: list[float] = []
@@ -120,6 +125,8 @@ def write(laid_out: LaidOut, out: Path, *, replace: bool = False) -> tuple[Path,
             "or name another file with --out.",
             out,
         )
+    from millprep.report.drawing_pictures import draw
+
     written = [out]
     with writing.writing_to(out):
         out.parent.mkdir(parents=True, exist_ok=True)

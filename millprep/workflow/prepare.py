@@ -231,6 +231,8 @@ def write_report(cut_set: CutSet, folder: Path) -> None:
     """Copies of the inputs, pictures, sheet and report; a second core draws half the pictures."""
     copies.keep(cut_set.inputs, folder)
     if if_kept(partial(report.draw, cut_set, folder)) is None:
+        import millprep.report.pictures  # noqa: F401 - loaded once for both
+
         drawing = second_core.start(report.draw, cut_set, folder, slice(1, None, 2))
         report.draw(cut_set, folder, slice(0, None, 2))
         drawing.result()

@@ -62,8 +62,11 @@ STAGES = {
     "rules": ("millprep.workflow.prepare", "judged"),
     "pictures": ("millprep.report", "draw"),
     "sheet and report": ("millprep.report", "write"),
+    "copies": ("millprep.workflow.prepare", "write_report"),
 }
 """What is measured: the module that calls it, and its name there."""
+SHOWN = ("pictures", "sheet and report", "copies")
+"""Stages of what a person looks at; no cut needs them."""
 T = TypeVar("T")
 
 
@@ -182,6 +185,9 @@ def measured(job: Path, drawing: Path) -> dict[str, Any]:
         "all": round(whole / both, 2),
         "stages": stages,
         "rest": round(whole / both - sum(stages.values()), 3),
+        "without pictures and sheet": round(
+            whole / both - sum(stages[stage] for stage in SHOWN), 2
+        ),
         "memory, MB": round(memory),
         "memory / floor": round(memory / its_memory, 2),
     }
@@ -329,7 +335,8 @@ def table(figures: dict[str, Any], baseline: dict[str, Any]) -> str:
             lines += [f"{words}: {share:.1%} of all" for words, share in size.items()]
         elif name != "growth":
             lines.append(
-                f"{name}: {size['all']} floors of {size['floor, s']} s, {size['memory, MB']} MB"
+                f"{name}: {size['all']} floors of {size['floor, s']} s, {size['memory, MB']} MB, "
+                f"{size['without pictures and sheet']} without pictures and sheet"
             )
     return "\n".join([*lines, *faults(figures, baseline), ""])
 
