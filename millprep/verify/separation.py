@@ -42,6 +42,8 @@ INSCRIBED = 3e-4
 not be too narrow are grown by it."""
 CRUMB = 1e-6
 """Crumbs of copper on an edge of the sweep, mm², bear no mark."""
+ROUGH = 1 / math.cos(math.pi / 8)
+"""A polygon of eight corners holds a disc where it is larger by this factor."""
 _SEGMENTS = 16
 Mask = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
@@ -92,7 +94,7 @@ class Surroundings:
     ) -> None:
         wide = around.buffer(far(most), quad_segs=1).bounds
         first, self.second = shapely.clip_by_rect([first, second], *wide)
-        near_first, near_second = dilated(first, most), dilated(self.second, most)
+        near_first, near_second = shapely.buffer([first, self.second], ROUGH * most, quad_segs=2)
         zone = shapely.intersection_all([near_first, near_second, around])
         self.empty = shapely.get_dimensions(zone) < 2 or shapely.is_empty(zone)
         self.marks: FloatArray = np.zeros((0, 2))
