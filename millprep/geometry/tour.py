@@ -321,7 +321,7 @@ def _spaced(lines: Sequence[FloatArray]) -> tuple[FloatArray, NDArray[np.intp]]:
 
     No two neighbours are farther from each other along a line than `SPACING`.
     """
-    xy = np.vstack(lines) @ np.array((1, 1j))
+    xy = np.vstack(lines).view(complex).ravel()
     last = np.cumsum([len(line) for line in lines]) - 1
     steps = np.abs(np.diff(xy))
     # from line to line any distance keeps them in their order
