@@ -181,15 +181,17 @@ def _board(
     corners: tuple[Corner, ...] = ()
     if reach is not None:
         beyond += check_isolated(mine, shown.placement, shown.pieces, nets)
+        # what the cutter leaves: outward and back, but for what lets the tolerances pass
         drawn = np.array(list(shown.pieces.values()), dtype=object)
-        grown = dict(zip(shown.pieces, dilated(drawn, reach, 8), strict=True))
-        edges, most = uncut_edges(surface, shown.placement, shown.pieces, grown, reach - EDGE)
+        filled = dilated(dilated(drawn, reach, 8), EDGE - reach, 8)
+        most = dict(zip(shown.pieces, filled, strict=True))
+        edges, more = uncut_edges(surface, shown.placement, shown.pieces, most)
         extra = extra_copper(surface, shown.placement, shown.pieces)
-        corners = unreached_corners(extra, shown.pieces, most)
+        corners = unreached_corners(extra, shown.pieces, {name: most[name] for name in more})
         beyond += edges
         if slope is not None and not edges:
-            back = reach - EDGE - slope
-            beyond += uncut_edges(mine, shown.placement, shown.pieces, grown, back)[0]
+            most = dict(zip(shown.pieces, dilated(filled, slope, 8), strict=True))
+            beyond += uncut_edges(mine, shown.placement, shown.pieces, most)[0]
     holes = holes_cut(cut.grooves, shown.placement)
     drilled = tuple(holes.values())
     lost = gouged = lost_copper(surface, shown.placement, shown.pieces, drilled)

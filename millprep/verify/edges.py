@@ -164,19 +164,16 @@ def uncut_edges(
     parts: Sequence[CopperPart],
     placement: Placement,
     pieces: Mapping[str, shapely.Polygon],
-    grown: Mapping[str, shapely.Polygon],
-    back: float,
-) -> tuple[list[Finding], dict[str, shapely.Geometry]]:
-    """Pieces that keep copper beyond their edge, and the most that each of them may keep.
+    most: Mapping[str, shapely.Geometry],
+) -> tuple[list[Finding], frozenset[str]]:
+    """Pieces that keep copper beyond their edge, and those that keep more than `most` at all.
 
-    `parts` is the copper at its surface or at its foot; parts with several pieces are shorts.
-    `grown` are the pieces grown by the radius at the surface of the widest cutter that isolates:
-    shrunk by it again their inner corners are filled, as it leaves them. They are shrunk `back` by
-    so much less, mm, that the tolerances pass, and at the foot what reaches out farther there.
+    `parts` is the copper at its surface or at its foot, `most` what each piece may keep there;
+    parts with several pieces are shorts.
     """
     own = _own(parts, placement)
     names = [name for _, name in own]
-    filled = dilated(np.array([grown[name] for name in names], dtype=object), -back, 8)
+    filled = np.array([most[name] for name in names], dtype=object)
     copper = np.array([part.shape for part, _ in own], dtype=object)
     # most copper is within: to see that costs a fifth of taking the difference
     out = np.flatnonzero(~shapely.covers(filled, copper)).tolist()
@@ -197,7 +194,7 @@ def uncut_edges(
             "The path along it is missing, too shallow, or off its place."
         )
         findings.append(on_blank(placement, "copper-uncut", "warn", message, (at.x, at.y)))
-    return findings, {names[i]: filled[i] for i in out}
+    return findings, frozenset(names[i] for i in out)
 
 
 def extra_copper(
@@ -222,7 +219,8 @@ def unreached_corners(
 ) -> tuple[Corner, ...]:
     """The inner corners where copper reaches out by more than `DEEP`, the farthest out first.
 
-    `extra` is as from `extra_copper` at the surface, `most` as from `uncut_edges` there.
+    `extra` is as from `extra_copper` at the surface, `most` the most that a corner keeps of pieces
+    that keep more.
     """
     areas, owners = extra
     alone = [n for n, part in enumerate(owners) if len(part.pieces) == 1]
