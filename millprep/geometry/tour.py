@@ -86,7 +86,7 @@ class _Tour:
             [(away, m) for away, m in zip(*row, strict=True) if m != i]
             for i, row in enumerate(rows)
         ]
-        self.order = list(order) or _nearest_next(points, max(self.start, 0))
+        self.order = list(order) or _nearest_next(points, self.near, max(self.start, 0))
         self.fixed: set[tuple[int, int]] = set()
         if ends:
             self.near = [
@@ -255,16 +255,20 @@ class _Tour:
             i, j = (i + 1) % n, (j - 1) % n
 
 
-def _nearest_next(points: FloatArray, start: int) -> list[int]:
+def _nearest_next(
+    points: FloatArray, near: Sequence[Sequence[tuple[float, int]]], start: int
+) -> list[int]:
     """From a place always on to the nearest that is left; the start is that place."""
-    count, here = len(points), start
-    left = np.ones(count, dtype=bool)
-    order: list[int] = []
-    for _ in range(count):
-        order.append(here)
+    left = np.ones(len(points), dtype=bool)
+    order = [start]
+    while len(order) < len(points):
+        here = order[-1]
         left[here] = False
-        away = np.where(left, ((points - points[here]) ** 2).sum(axis=1), np.inf)
-        here = int(np.argmin(away))
+        following = next((m for _, m in near[here] if left[m]), None)
+        if following is None:
+            away = np.where(left, ((points - points[here]) ** 2).sum(axis=1), np.inf)
+            following = int(np.argmin(away))
+        order.append(following)
     return order
 
 
