@@ -72,20 +72,12 @@ class _Tour:
     """
 
     def __init__(self, places: Sequence[Point], order: Sequence[int], *, ends: bool) -> None:
-        # loaded when it is used
-        from scipy.spatial import cKDTree
-
         points = np.array(places, dtype=float)
         count = len(points)
         self.gap = count if ends else -1
         self.start = count - 1 if ends else -1
         self.xy: list[complex] = [complex(x, y) for x, y in points.tolist()]
-        far, near = cKDTree(points).query(points, k=min(NEAREST + 1, count))
-        rows = zip(far.reshape(count, -1).tolist(), near.reshape(count, -1).tolist(), strict=True)
-        self.near: list[list[tuple[float, int]]] = [
-            [(away, m) for away, m in zip(*row, strict=True) if m != i]
-            for i, row in enumerate(rows)
-        ]
+        self.near = _nearest(points @ np.array((1, 1j)))
         self.order = list(order) or _nearest_next(points, self.near, max(self.start, 0))
         self.fixed: set[tuple[int, int]] = set()
         if ends:
@@ -255,6 +247,21 @@ class _Tour:
             i, j = (i + 1) % n, (j - 1) % n
 
 
+def _nearest(places: NDArray[np.complex128]) -> list[list[tuple[float, int]]]:
+    """The nearest others of every place and how far they are, the nearest first."""
+    count = min(NEAREST, len(places) - 1)
+    rows: list[list[tuple[float, int]]] = []
+    for some in np.array_split(np.arange(len(places)), len(places) ** 2 // 1_000_000 + 1):
+        away = np.abs(places[some, None] - places)
+        away[np.arange(len(some)), some] = np.inf
+        near = np.argpartition(away, count - 1)[:, :count]
+        far = np.take_along_axis(away, near, axis=1)
+        order = np.lexsort((near, far))
+        near, far = (np.take_along_axis(each, order, axis=1).tolist() for each in (near, far))
+        rows += [list(zip(*row, strict=True)) for row in zip(far, near, strict=True)]
+    return rows
+
+
 def _nearest_next(
     points: FloatArray, near: Sequence[Sequence[tuple[float, int]]], start: int
 ) -> list[int]:
@@ -287,10 +294,6 @@ def least_travel(lines: Sequence[FloatArray]) -> float:
     Args:
         lines: (n, 2) each, cut from end to end or, where closed, from anywhere around.
     """
-    # loaded when they are used
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import minimum_spanning_tree
-
     if len(lines) < 2:
         return 0.0
     places, line = _spaced(lines)
@@ -309,15 +312,24 @@ def least_travel(lines: Sequence[FloatArray]) -> float:
     between = pairs[:, 0] != pairs[:, 1]
     pairs, ends = pairs[between], ends[between]
     away = np.hypot(*(places[ends[:, 0]] - places[ends[:, 1]]).T) - spare[pairs].sum(axis=1)
-    # of all edges between two lines the shortest; an entry of 0 would be no edge
-    weights = np.maximum(away, 1e-9)
-    order = np.lexsort((weights, pairs[:, 1], pairs[:, 0]))
-    pairs, weights = pairs[order], weights[order]
-    first = np.ones(len(pairs), dtype=bool)
-    first[1:] = (pairs[1:] != pairs[:-1]).any(axis=1)
-    rows, columns = pairs[first].T
-    graph = coo_array((weights[first], (rows, columns)), shape=(len(lines), len(lines)))
-    return float(minimum_spanning_tree(graph.tocsr()).sum())
+    # Kruskal's tree: the shortest edges that join two parts of it
+    order = np.argsort(away, kind="stable")
+    _, first = np.unique(pairs[order] @ (len(lines), 1), return_index=True)
+    edges = order[np.sort(first)]
+    tree = list(range(len(lines)))
+
+    def root(k: int) -> int:
+        while tree[k] != k:
+            tree[k] = tree[tree[k]]
+            k = tree[k]
+        return k
+
+    length = 0.0
+    for (a, b), weight in zip(pairs[edges].tolist(), away[edges].tolist(), strict=True):
+        if root(a) != root(b):
+            tree[root(a)] = root(b)
+            length += max(weight, 0.0)
+    return length
 
 
 def _spaced(lines: Sequence[FloatArray]) -> tuple[FloatArray, NDArray[np.intp]]:

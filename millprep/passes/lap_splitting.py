@@ -217,7 +217,7 @@ def _walk(
     change[:, range(passes), range(passes)] = 0.0
     for (a, b), cost in changes.items():
         change[:, a, b] = change[:, b, a] = cost
-    states = [np.flatnonzero(may).tolist() for may in allowed]
+    states = [[k for k, may in enumerate(row) if may] for row in allowed.tolist()]
     costs = change.tolist()
     best: tuple[float, list[int]] | None = None
     for start in states[0] if closed else [None]:

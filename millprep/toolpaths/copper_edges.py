@@ -20,6 +20,8 @@ from millprep.geometry.path import FloatArray
 from millprep.model.board import Board
 from millprep.toolpaths.isolation import GOUGE
 
+ComplexArray = NDArray[np.complex128]
+Numbers = NDArray[np.int_]
 Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 SAMPLE = 0.8
@@ -29,6 +31,8 @@ SHARP = 0.3
 vertices of an arc turn by less."""
 NEIGHBOUR = 0.1
 """Distance of the places on other copper that samples are compared with, mm."""
+MOST_AT_ONCE = 1000
+"""Samples that are compared at once, each with some thirty places: more leave the cache."""
 
 
 class CopperEdges:
@@ -174,32 +178,74 @@ def _narrowest(board: Board, within: float) -> float:
 def _free_radii(
     at: FloatArray,
     normals: FloatArray,
-    pieces: NDArray[np.int_],
-    others: tuple[FloatArray, NDArray[np.int_]],
+    pieces: Numbers,
+    others: tuple[FloatArray, Numbers],
     largest: float,
 ) -> tuple[FloatArray, Flags]:
     """Radius of the largest free disc that touches the edge at each sample, and who limits it.
 
-    A disc shrinks onto whatever lies in it until nothing does (J. Ma, S. W. Bae, S. Choi: 3D
-    medial axis point approximation using nearest neighbors and the normal field, 2012; reference
-    from memory).
+    It is free where no place lies deeper in it than half of what may be gouged, t: of a place p,
+    seen from the sample, and the normal n, where its radius is (p² - t²) / (2·(p·n - t)) at most.
     """
-    # loaded when it is used
-    from scipy.spatial import cKDTree
-
-    places, owners = others
-    # so many places in order make halves of equal size not worth their while
-    tree = cKDTree(places, leafsize=24, balanced_tree=False, compact_nodes=False)
+    one = np.array([1, 1j])
+    squares = _Squares(others[0] @ one, largest)
+    owners = others[1][squares.order]
     radii = np.full(len(at), largest)
     own = np.zeros(len(at), dtype=bool)
-    left = np.arange(len(at))
-    while len(left):
-        away, which = tree.query(at[left] + radii[left, None] * normals[left], workers=-1)
-        inside = away < radii[left] - GOUGE / 2
-        left, which = left[inside], which[inside]
-        reach = places[which] - at[left]
-        # what lies that deep in a disc lies ahead, and the disc through it is smaller
-        ahead = (reach * normals[left]).sum(axis=1)
-        radii[left] = (reach**2).sum(axis=1) / (2 * ahead)
-        own[left] = owners[which] == pieces[left]
+    for some in np.array_split(np.arange(len(at)), len(at) // MOST_AT_ONCE + 1):
+        start, normal = at[some] @ one, normals[some] @ one
+        sample, place = squares.around(start + largest * normal)
+        reach = squares.places[place] - start[sample]
+        ahead = (reach * normal[sample].conj()).real - GOUGE / 2
+        square = reach.real**2 + reach.imag**2 - (GOUGE / 2) ** 2
+        kept = np.flatnonzero(square < 2 * largest * ahead)
+        sample, place, radius = some[sample[kept]], place[kept], square[kept] / (2 * ahead[kept])
+        if not len(kept):
+            continue
+        first = np.flatnonzero(np.diff(sample, prepend=-1))
+        radii[sample[first]] = np.minimum.reduceat(radius, first)
+        limits = radius == radii[sample]
+        own[sample[limits]] = owners[place[limits]] == pieces[sample[limits]]
     return radii, own
+
+
+class _Squares:
+    """Places sorted into squares row by row, so that those near another lie in a few runs.
+
+    Attributes:
+        places: as they are sorted.
+        order: of the places as they were given.
+        reach: from a centre to the places that are sought around it, mm.
+    """
+
+    def __init__(self, places: ComplexArray, reach: float) -> None:
+        self.reach = reach
+        self.low = complex(places.real.min(), places.imag.min())
+        x, y = self._of(places)
+        self.width, self.height = int(x.max()) + 1, int(y.max()) + 1
+        self.order = np.argsort(y * self.width + x, kind="stable")
+        self.places = places[self.order]
+        count = np.bincount(y * self.width + x, minlength=self.width * self.height)
+        self.starts = np.concatenate(([0], np.cumsum(count)))
+
+    def _of(self, places: ComplexArray) -> tuple[Numbers, Numbers]:
+        """Column and row of the squares that places lie in."""
+        away = (places - self.low) / (self.reach / 2)
+        return np.floor(away.real).astype(np.int_), np.floor(away.imag).astype(np.int_)
+
+    def around(self, centres: ComplexArray) -> tuple[Numbers, Numbers]:
+        """Every centre with each place within reach of it, and with others; in order of centres.
+
+        Both as numbers, those of places in their sorted order.
+        """
+        x0, y0 = self._of(centres - self.reach * (1 + 1j))
+        x1, y1 = self._of(centres + self.reach * (1 + 1j))
+        x0, x1 = np.clip((x0, x1), 0, self.width - 1)
+        rows = y0[:, None] + np.arange(int((y1 - y0).max()) + 1)
+        rows, outside = np.clip(rows, 0, self.height - 1), (rows < 0) | (rows >= self.height)
+        first = self.starts[rows * self.width + x0[:, None]]
+        count = self.starts[rows * self.width + x1[:, None] + 1] - first
+        count[outside] = 0
+        before = np.cumsum(count).reshape(count.shape) - count
+        nth = np.arange(count.sum()) + np.repeat(first - before, count.ravel())
+        return np.repeat(np.arange(len(centres)), count.sum(axis=1)), nth

@@ -123,7 +123,7 @@ def test_spacing_runs_from_the_groove_to_the_neighbours_copper() -> None:
 
 def test_the_smallest_cut_of_a_known_graph() -> None:
     """Worked by hand: of 0 - 2 - 3 - 1 the tie between 2 and 3 is the weakest."""
-    graph = PassGraph(4)
+    graph = PassGraph()
     graph.tie(0, 2, 3.0)
     graph.tie(2, 3, 1.0)
     graph.tie(3, 1, 2.0)
@@ -174,4 +174,4 @@ def test_of_two_grooves_of_a_piece_the_nearer_one_counts() -> None:
 
 
 def test_where_nothing_costs_anything_all_stays_with_the_source() -> None:
-    assert PassGraph(3).side(0, 1) == {0}
+    assert PassGraph().side(0, 1) == {0}
