@@ -43,7 +43,7 @@ values with exact formulas, and the shapes of letters. No path of a board is pla
 fault there hides no wrong path."""
 
 LATE = {
-    "scipy": {"geometry", "toolpaths", "passes", "verify", "at_machine"},
+    "scipy": {"geometry", "toolpaths", "verify", "at_machine"},
     "skfem": {"verify"},
 }
 """Libraries that these rooms alone may import, and only when they come to use them."""

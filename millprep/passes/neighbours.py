@@ -1,4 +1,4 @@
-"""Near neighbours in the same pass: what another pass would gouge, and holes it would miss.
+"""Near neighbours in the same pass: what another pass would gouge.
 
 A groove that one pass cuts whole cannot short. But where two passes miss each other, it gouges a
 neighbour that the other pass cuts, by the misalignment less the spacing of groove and copper.
@@ -6,9 +6,6 @@ Pieces whose laps fit several windows are therefore shared out by a minimum cut:
 neighbours is an edge that costs its gouge, and what a pass must cut anyway holds the rest to it.
 With two passes the cut is the best sharing there is; with more, every two of them are settled in
 turn until nothing gets better.
-
-A hole that another pass drills than the one that cuts the copper around it is off its pad by the
-misalignment of the two, besides the wander of its drill.
 """
 
 from __future__ import annotations
@@ -20,11 +17,10 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from millprep.geometry.path import Point
 from millprep.model.blank import Box, Placement
-from millprep.model.cut import Cut, DrilledInOtherPass, HoleCut, Lap
+from millprep.model.cut import Lap
 from millprep.model.job.isolation import IsolationPlan
 
 PieceKey = tuple[int, str]
@@ -236,9 +232,9 @@ class PassGraph:
     def tie(self, a: int, b: int, cost: float) -> None:
         """What it costs to separate two nodes; costs of one pair add up."""
         if cost > 0:
-            for one, other in ((a, b), (b, a)):
-                near = self.costs.setdefault(one, {})
-                near[other] = near.get(other, 0.0) + cost
+            for first, second in ((a, b), (b, a)):
+                near = self.costs.setdefault(first, {})
+                near[second] = near.get(second, 0.0) + cost
 
     def side(self, source: int, sink: int) -> set[int]:
         """The nodes that stay with the source: of several smallest cuts the one nearest to it."""
@@ -299,67 +295,3 @@ def gouges_of_drawn_copper(
         if depth > 0:
             real.append(replace(gouge, depth=depth))
     return tuple(real)
-
-
-AROUND = 0.1
-"""A lap counts as going around a hole when it is no more than this farther from it than the
-nearest one, mm: what is farther off has so much more copper to lose."""
-_FLAT = 0.002
-
-
-def drilled_in_other_pass(
-    laps: Sequence[Sequence[Cut]], drilled: Sequence[Sequence[HoleCut]], expected: Expected
-) -> tuple[DrilledInOtherPass, ...]:
-    """The holes whose copper another pass cuts, each with the pass that misses it most.
-
-    Args:
-        laps: by pass.
-        drilled: holes by pass.
-        expected: the misalignment of two passes, from 0, at a place in a direction.
-    """
-    first: dict[PieceKey, list[tuple[int, Lap]]] = {}
-    for k, mine in enumerate(laps):
-        for lap in mine:
-            if isinstance(lap, Lap) and lap.number == 0:
-                first.setdefault((lap.placement, lap.piece), []).append((k, lap))
-    lines: dict[PieceKey, NDArray[np.object_]] = {}
-    drilled_: list[DrilledInOtherPass] = []
-    for k, holes in enumerate(drilled):
-        for hole in holes:
-            if hole.placement is None or hole.piece is None:
-                continue
-            key = (hole.placement, hole.piece)
-            around = first.get(key, [])
-            passes = [other for other, _ in around]
-            if any(other != k for other in passes):
-                if key not in lines:
-                    flat = [lap.path.line(_FLAT) for _, lap in around]
-                    lines[key] = np.array(flat, dtype=object)
-                hole_ = _drilled_in_other_pass(k, hole, key[0], passes, lines[key], expected)
-                drilled_ += [] if hole_ is None else [hole_]
-    return tuple(drilled_)
-
-
-def _drilled_in_other_pass(
-    k: int,
-    hole: HoleCut,
-    placement: int,
-    passes: Sequence[int],
-    lines: NDArray[np.object_],
-    expected: Expected,
-) -> DrilledInOtherPass | None:
-    """How far the copper around a hole may be off; None when its own pass cuts it."""
-    spine = hole.spine
-    far = shapely.distance(lines, spine).tolist()
-    nearest = min(far)
-    worst: DrilledInOtherPass | None = None
-    for other, line, away in zip(passes, lines, far, strict=True):
-        if other == k or away > nearest + AROUND:
-            continue
-        way = shapely.get_coordinates(shapely.shortest_line(spine, line))
-        (x0, y0), (x1, y1) = way.tolist()
-        across = ((x1 - x0) / away, (y1 - y0) / away) if away > 1e-9 else (1.0, 0.0)
-        most = expected(k, other, (x1, y1), across)
-        if worst is None or most > worst.most:
-            worst = DrilledInOtherPass(placement, hole.hole, (k + 1, other + 1), most)
-    return worst

@@ -26,9 +26,8 @@ from millprep.passes.holes_and_joins import Registered, registered_of, split_lap
 from millprep.passes.lying import edge_check
 from millprep.passes.marks import Marks, with_names
 from millprep.passes.marks import plan as plan_marks
-from millprep.passes.neighbours import drilled_in_other_pass
 from millprep.passes.profiles_by_pass import ProfilesByPass, profiles_by_pass
-from millprep.passes.tolerances import joined_grooves, tick_room
+from millprep.passes.tolerances import drilled_in_other_pass, joined_grooves, tick_room
 from millprep.passes.windows import PassFrame, frame_of
 from millprep.toolpaths import drilling, linking
 

@@ -1,6 +1,8 @@
 """The misalignment that a join tolerates before its groove shorts or becomes narrower than the gap.
 
-Also what the laps around a piece cut together, where ticks may go, and each join with its figures.
+Also what the laps around a piece cut together, where ticks may go, each join with its figures, and
+the holes that another pass drills than the one that cuts the copper around them: they are off their
+pads by the misalignment of the two, besides the wander of the drill.
 """
 
 from __future__ import annotations
@@ -9,16 +11,18 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from millprep.model.blank import Blank, Placement
-from millprep.model.cut import Cuts
+from millprep.model.cut import Cut, Cuts, DrilledInOtherPass, HoleCut, Lap
 from millprep.model.job.job import JobPlan
 from millprep.model.milling_pass import Join
 from millprep.passes import joins, spurs
 from millprep.passes.cuts_by_pass import CutsByPass
 from millprep.passes.error_budget import ErrorBudget
-from millprep.passes.neighbours import PieceKey
+from millprep.passes.neighbours import Expected, PieceKey
 from millprep.passes.shift import ShiftPlan
 from millprep.passes.spurs import IsolationGroove, TickRoom
 from millprep.toolpaths.isolation import LapSpacing
@@ -180,3 +184,67 @@ def with_figures(
             )
         )
     return CutsByPass(by_pass, tuple(result))
+
+
+AROUND = 0.1
+"""A lap counts as going around a hole when it is no more than this farther from it than the
+nearest one, mm: what is farther off has so much more copper to lose."""
+_FLAT = 0.002
+
+
+def drilled_in_other_pass(
+    laps: Sequence[Sequence[Cut]], drilled: Sequence[Sequence[HoleCut]], expected: Expected
+) -> tuple[DrilledInOtherPass, ...]:
+    """The holes whose copper another pass cuts, each with the pass that misses it most.
+
+    Args:
+        laps: by pass.
+        drilled: holes by pass.
+        expected: the misalignment of two passes, from 0, at a place in a direction.
+    """
+    first: dict[PieceKey, list[tuple[int, Lap]]] = {}
+    for k, mine in enumerate(laps):
+        for lap in mine:
+            if isinstance(lap, Lap) and lap.number == 0:
+                first.setdefault((lap.placement, lap.piece), []).append((k, lap))
+    lines: dict[PieceKey, NDArray[np.object_]] = {}
+    drilled_: list[DrilledInOtherPass] = []
+    for k, holes in enumerate(drilled):
+        for hole in holes:
+            if hole.placement is None or hole.piece is None:
+                continue
+            key = (hole.placement, hole.piece)
+            around = first.get(key, [])
+            passes = [other for other, _ in around]
+            if any(other != k for other in passes):
+                if key not in lines:
+                    flat = [lap.path.line(_FLAT) for _, lap in around]
+                    lines[key] = np.array(flat, dtype=object)
+                hole_ = _drilled_in_other_pass(k, hole, key[0], passes, lines[key], expected)
+                drilled_ += [] if hole_ is None else [hole_]
+    return tuple(drilled_)
+
+
+def _drilled_in_other_pass(
+    k: int,
+    hole: HoleCut,
+    placement: int,
+    passes: Sequence[int],
+    lines: NDArray[np.object_],
+    expected: Expected,
+) -> DrilledInOtherPass | None:
+    """How far the copper around a hole may be off; None when its own pass cuts it."""
+    spine = hole.spine
+    far = shapely.distance(lines, spine).tolist()
+    nearest = min(far)
+    worst: DrilledInOtherPass | None = None
+    for other, line, away in zip(passes, lines, far, strict=True):
+        if other == k or away > nearest + AROUND:
+            continue
+        way = shapely.get_coordinates(shapely.shortest_line(spine, line))
+        (x0, y0), (x1, y1) = way.tolist()
+        across = ((x1 - x0) / away, (y1 - y0) / away) if away > 1e-9 else (1.0, 0.0)
+        most = expected(k, other, (x1, y1), across)
+        if worst is None or most > worst.most:
+            worst = DrilledInOtherPass(placement, hole.hole, (k + 1, other + 1), most)
+    return worst

@@ -187,13 +187,13 @@ def _free_radii(
     It is free where no place lies deeper in it than half of what may be gouged, t: of a place p,
     seen from the sample, and the normal n, where its radius is (p² - t²) / (2·(p·n - t)) at most.
     """
-    one = np.array([1, 1j])
-    squares = _Squares(others[0] @ one, largest)
+    plane = np.array([1, 1j])
+    squares = _Squares(others[0] @ plane, largest)
     owners = others[1][squares.order]
     radii = np.full(len(at), largest)
     own = np.zeros(len(at), dtype=bool)
     for some in np.array_split(np.arange(len(at)), len(at) // MOST_AT_ONCE + 1):
-        start, normal = at[some] @ one, normals[some] @ one
+        start, normal = at[some] @ plane, normals[some] @ plane
         sample, place = squares.around(start + largest * normal)
         reach = squares.places[place] - start[sample]
         ahead = (reach * normal[sample].conj()).real - GOUGE / 2

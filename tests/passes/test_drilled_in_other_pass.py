@@ -9,7 +9,7 @@ import shapely
 from millprep.geometry.offset import from_line
 from millprep.geometry.path import Path, Point
 from millprep.model.cut import HoleCut, Lap
-from millprep.passes.neighbours import drilled_in_other_pass
+from millprep.passes.tolerances import drilled_in_other_pass
 
 PAD = shapely.Point(20.0, 10.0).buffer(1.2, quad_segs=16).exterior
 

@@ -7,6 +7,7 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 
@@ -15,8 +16,8 @@ from millprep.model.board import Board
 from millprep.model.cutter import EndMill, Vee
 from millprep.model.job.isolation import LEAST_TIME, CutterUse, GivenCutter, IsolationPlan
 from millprep.model.job.layers import LayerRoles, Unit
-from millprep.toolpaths.copper_edges import CopperEdges
-from millprep.toolpaths.isolation import Island, LapSpacing, isolate
+from millprep.toolpaths.copper_edges import CopperEdges, _free_radii
+from millprep.toolpaths.isolation import GOUGE, Island, LapSpacing, isolate
 from millprep.toolpaths.least_time import THROUGH, Way, candidates, ways
 from tests.helpers import real_drawings
 from tests.helpers.programs import board as drawn
@@ -144,3 +145,22 @@ def test_a_cutter_that_has_a_depth_of_its_own_keeps_it() -> None:
     found = [(use.cutter.name, use.depth) for use in candidates(plan, COPPER)]
     shallowest = pytest.approx(COPPER + plan.flatness + THROUGH)
     assert found == [("own", 0.123), ("mill", shallowest)]
+
+
+@pytest.mark.parametrize("spread", [3.0, 40.0])
+def test_no_place_lies_deep_in_a_free_disc_and_one_stops_it_from_growing(spread: float) -> None:
+    """Discs among random places, near each other and far from each other; t as in the code."""
+    random = np.random.default_rng(1)
+    at, places = random.uniform(0, spread, (1500, 2)), random.uniform(0, spread, (400, 2))
+    turn = random.uniform(0, 2 * np.pi, len(at))
+    normals = np.column_stack((np.cos(turn), np.sin(turn)))
+    pieces, owners = random.integers(0, 2, len(at)), random.integers(0, 2, len(places))
+    radii, own = _free_radii(at, normals, pieces, (places, owners), 1.3)
+    away = np.hypot(*(at + radii[:, None] * normals - places[:, None]).T)
+    deep = radii[:, None] - away
+    limited = radii < 1.3
+    assert limited.any()
+    assert deep.max() < GOUGE / 2 + 1e-9
+    assert deep[limited].max(axis=1) == pytest.approx(GOUGE / 2, abs=1e-9)
+    limits = deep[limited].argmax(axis=1)
+    assert (own[limited] == (owners[limits] == pieces[limited])).all()
