@@ -256,9 +256,8 @@ def _nearest(places: NDArray[np.complex128]) -> list[list[tuple[float, int]]]:
         away[np.arange(len(some)), some] = np.inf
         near = np.argpartition(away, count - 1)[:, :count]
         far = np.take_along_axis(away, near, axis=1)
-        order = np.lexsort((near, far))
-        near, far = (np.take_along_axis(each, order, axis=1).tolist() for each in (near, far))
-        rows += [list(zip(*row, strict=True)) for row in zip(far, near, strict=True)]
+        both = zip(far.tolist(), near.tolist(), strict=True)
+        rows += [sorted(zip(*row, strict=True)) for row in both]
     return rows
 
 
@@ -320,8 +319,7 @@ def least_travel(lines: Sequence[FloatArray]) -> float:
 
     def root(k: int) -> int:
         while tree[k] != k:
-            tree[k] = tree[tree[k]]
-            k = tree[k]
+            tree[k], k = tree[tree[k]], tree[k]
         return k
 
     length = 0.0
