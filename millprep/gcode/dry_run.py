@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from millprep.cache import cached
 from millprep.gcode.head import HOVER, LOOK_FEED
 from millprep.gcode.moves import LOOK, Pen, look
-from millprep.gcode.post_processor import along_arc
+from millprep.gcode.run_time import Motions
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box, Clamp
 from millprep.model.cutter import Cutter
@@ -179,13 +179,8 @@ def _hull(
     start: tuple[float, float, float], ends: FloatArray, clockwise: NDArray[np.bool_]
 ) -> shapely.Geometry:
     """The hull of all places that the axis comes by; `ends` and `clockwise` as of a program."""
-    places = [start]
-    for (x, y, z, i, j), turns in zip(ends.tolist(), clockwise.tolist(), strict=True):
-        if math.isnan(i):
-            places.append((x, y, z))
-        else:
-            places += along_arc(Move("arc_cw" if turns else "arc_ccw", x, y, z, i, j), places[-1])
-    return shapely.LineString(np.array([*places, start])[:, :2]).convex_hull
+    _, xy = Motions(start, ends, clockwise).places()
+    return shapely.MultiPoint(np.vstack((start[:2], xy))).convex_hull
 
 
 def _nearest(corners: Sequence[Point], place: Point) -> int:

@@ -22,6 +22,7 @@ from millprep.cache import cached
 from millprep.gcode.head import first_moves, last_move
 from millprep.geometry.path import FloatArray
 from millprep.geometry.tour import least_travel
+from millprep.model.dialect import FLATTENED
 from millprep.model.machine import Machine
 from millprep.model.machine_time import ACCELERATION
 from millprep.model.program import Figures, Move, Program, SecondTouch, clockwise_of, ends_of
@@ -31,8 +32,6 @@ Mask = NDArray[np.bool_]
 
 STRAIGHT = 1e-6
 """Half angles whose sine is this near to 1 are no corner."""
-CHORD = math.radians(5)
-"""Arcs are cut into chords of this angle where the least travel between cuts is sought."""
 
 
 def figures_of(program: Program, machine: Machine, factor: float = 1.0) -> Figures:
@@ -51,7 +50,7 @@ def figures_of(program: Program, machine: Machine, factor: float = 1.0) -> Figur
     moves = [*opening, *program.moves]
     moves.append(last_move(moves[-1][1:4], machine))
     ends, clockwise = ends_of(moves), clockwise_of(moves)
-    motions, speeds = _Motions(program.start, ends, clockwise), _speeds(moves, machine)
+    motions, speeds = Motions(program.start, ends, clockwise), _speeds(moves, machine)
     dwell = machine.dwell if program.spins else 0.0
     by_feeds = motions.lengths / speeds
     waits = sum(move.wait for move in moves)
@@ -84,7 +83,7 @@ def run_seconds(start: Place, moves: Sequence[Move], machine: Machine) -> float:
         moves: in their order.
         machine: its rapids, its acceleration or the assumed one, and how it runs corners.
     """
-    motions = _Motions(start, ends_of(moves), clockwise_of(moves))
+    motions = Motions(start, ends_of(moves), clockwise_of(moves))
     return _seconds(motions, _speeds(moves, machine), moves, machine)
 
 
@@ -94,7 +93,7 @@ def _speeds(moves: Sequence[Move], machine: Machine) -> FloatArray:
     return np.array(feeds, dtype=float) / 60
 
 
-class _Motions:
+class Motions:
     """Motions from a start, each to its end and, as an arc, around its centre.
 
     Attributes:
@@ -143,17 +142,24 @@ class _Motions:
         return tangent(first), tangent(first + self.sweep[which])
 
     def places(self) -> tuple[NDArray[np.intp], FloatArray]:
-        """Places in the plane along all motions, each with its end, and which motion each is of."""
-        counts = np.where(self.curved, np.ceil(np.abs(self.sweep) / CHORD), 1).astype(np.intp)
+        """Which motion each place is of, and places in the plane along all motions to their ends.
+
+        Their chords are off arcs by at most `FLATTENED`.
+        """
+        # a chord over the angle a runs radius · (1 - cos(a / 2)) inside of its arc
+        widest = 2 * np.arccos(1 - np.minimum(FLATTENED / self.radius, 1.0))
+        chords = np.ceil(np.abs(self.sweep) / widest - 1e-9)
+        counts = np.where(self.curved, chords, 1).astype(np.intp)
         of = np.repeat(np.arange(len(counts)), counts)
         part = (np.arange(len(of)) - np.repeat(np.cumsum(counts) - counts, counts) + 1) / counts[of]
         angle = self.first[of] + part * self.sweep[of]
         out = self.radius[of, None] * np.column_stack((np.cos(angle), np.sin(angle)))
-        return of, np.where(self.curved[of, None], self.centre[of] + out, self.xyz[of + 1, :2])
+        within = (self.curved[of] & (part < 1))[:, None]
+        return of, np.where(within, self.centre[of] + out, self.xyz[of + 1, :2])
 
 
 def _seconds(
-    motions: _Motions, speeds: FloatArray, moves: Sequence[Move], machine: Machine
+    motions: Motions, speeds: FloatArray, moves: Sequence[Move], machine: Machine
 ) -> float:
     """Seconds from rest to rest, waits included."""
     acceleration = machine.acceleration or ACCELERATION
@@ -226,7 +232,7 @@ def _reachable(corner: FloatArray, lengths: FloatArray, acceleration: float) -> 
 @cached
 def _least_travel(start: Place, ends: FloatArray, clockwise: Mask, rapid: Mask) -> float:
     """The least travel from a start to all cuts and back, mm. A rapid across ends a cut."""
-    motions = _Motions(start, ends, clockwise)
+    motions = Motions(start, ends, clockwise)
     # a chain begins with the place that the rapid leads to
     chain = np.cumsum(rapid & (motions.flat > 0))
     cuts = np.unique(chain[~rapid & (motions.below > 0)])
