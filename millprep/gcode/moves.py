@@ -153,13 +153,12 @@ def _nearly_straight(at: tuple[float, float, float], end: Point, sweep: float) -
 
 def lap(pen: Pen, cut: Lap | Clearing, vertex: int) -> None:
     """One lap of isolation or clearing; a closed one runs over its start."""
-    path = cut.path
-    if path.closed:
-        path = path.started_at(vertex)
-        path = path.joined(path.part(0.0, min(OVERLAP, path.length / 2)))
+    path = cut.path.started_at(vertex) if cut.path.closed else cut.path
     pen.over(*path.start)
     pen.plunge(-cut.depth)
     pen.follow(path)
+    if path.closed:
+        pen.follow(path.part(0.0, min(OVERLAP, path.length / 2)))
 
 
 def engraving(pen: Pen, cut: Engraving) -> None:

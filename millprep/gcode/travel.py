@@ -44,7 +44,7 @@ def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
         return []
     frame = _frame(candidates[0])
     here = frame.point(start)
-    loops = [_Loop.of(path.transformed(frame), here) for path in candidates]
+    loops = [_Loop.of(path, frame, here) for path in candidates]
     last = _nearest_next(loops)
     visits, length = _entered([k for k, _ in last], loops)
     for _ in range(ROUNDS if len(loops) > 2 else 0):
@@ -86,10 +86,10 @@ class _Loop:
     leave: FloatArray
 
     @classmethod
-    def of(cls, path: Path, start: Point) -> _Loop:
+    def of(cls, path: Path, frame: Pose, start: Point) -> _Loop:
         vertices = np.arange(0, len(path) if path.closed else 1, max(1, len(path) // ENTRIES))
-        enter = np.round(path.xy[vertices] - np.array(start), DIGITS)
-        leave = enter if path.closed else np.round(path.xy[-1:] - np.array(start), DIGITS)
+        enter = np.round(frame.points(path.xy[vertices]) - start, DIGITS)
+        leave = enter if path.closed else np.round(frame.points(path.xy[-1:]) - start, DIGITS)
         return cls(vertices, enter, leave)
 
 

@@ -76,8 +76,9 @@ class _Tour:
         count = len(points)
         self.gap = count if ends else -1
         self.start = count - 1 if ends else -1
-        self.xy: list[complex] = [complex(x, y) for x, y in points.tolist()]
-        self.near = _nearest(points @ np.array((1, 1j)))
+        xy = points.view(complex).ravel()
+        self.xy: list[complex] = xy.tolist()
+        self.near = _nearest(xy)
         self.order = list(order) or _nearest_next(points, self.near, max(self.start, 0))
         self.fixed: set[tuple[int, int]] = set()
         if ends:
