@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from random import Random
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from millprep.geometry.path import FloatArray, Point
@@ -277,75 +276,3 @@ def _nearest_next(
             following = int(np.argmin(away))
         order.append(following)
     return order
-
-
-SPACING = 0.5
-"""Distance of places along lines between which the spanning tree is sought, mm."""
-DIGITS = 4
-"""Places along lines that are the same to this many decimals, a program's last, are one."""
-
-
-def least_travel(lines: Sequence[FloatArray]) -> float:
-    """What any way between all lines takes at least, mm: the length of their spanning tree.
-
-    A way that touches every line holds a tree that joins them, and none is shorter than the
-    minimum spanning tree. Its edges lie in the Delaunay triangulation of the places.
-
-    Args:
-        lines: (n, 2) each, cut from end to end or, where closed, from anywhere around.
-    """
-    if len(lines) < 2:
-        return 0.0
-    places, line = _spaced(lines)
-    # as much nearer may the lines come between two places
-    spare = np.where(np.bincount(line) > 1, SPACING / 2, 0.0)
-    # between whole numbers triangulation is exact; the third coordinate is the number of the place
-    grid = (places * 10**DIGITS).round()
-    corners = shapely.multipoints(np.column_stack((grid, np.arange(len(grid)))))
-    made = shapely.delaunay_triangles(corners, only_edges=True)
-    ends = shapely.get_coordinates(made, include_z=True)[:, 2].astype(np.intp).reshape(-1, 2)
-    # a place that is another's too is no corner, but next to that one
-    order = np.lexsort((grid[:, 1], grid[:, 0]))
-    same = (grid[order[1:]] == grid[order[:-1]]).all(axis=1)
-    ends = np.concatenate((ends, np.column_stack((order[1:], order[:-1]))[same]))
-    pairs = np.sort(line[ends], axis=1)
-    between = pairs[:, 0] != pairs[:, 1]
-    pairs, ends = pairs[between], ends[between]
-    away = np.hypot(*(places[ends[:, 0]] - places[ends[:, 1]]).T) - spare[pairs].sum(axis=1)
-    # Kruskal's tree: the shortest edges that join two parts of it
-    order = np.argsort(away, kind="stable")
-    _, first = np.unique(pairs[order] @ (len(lines), 1), return_index=True)
-    edges = order[np.sort(first)]
-    tree = list(range(len(lines)))
-
-    def root(k: int) -> int:
-        while tree[k] != k:
-            tree[k], k = tree[tree[k]], tree[k]
-        return k
-
-    length = 0.0
-    for (a, b), weight in zip(pairs[edges].tolist(), away[edges].tolist(), strict=True):
-        if root(a) != root(b):
-            tree[root(a)] = root(b)
-            length += max(weight, 0.0)
-    return length
-
-
-def _spaced(lines: Sequence[FloatArray]) -> tuple[FloatArray, NDArray[np.intp]]:
-    """(n, 2) places along all lines and (n,) which line each is of; one for a line of no length.
-
-    No two neighbours are farther from each other along a line than `SPACING`.
-    """
-    xy = np.vstack(lines).view(complex).ravel()
-    last = np.cumsum([len(line) for line in lines]) - 1
-    steps = np.abs(np.diff(xy))
-    # from line to line any distance keeps them in their order
-    steps[last[:-1]] = 1.0
-    along = np.concatenate(([0.0], steps.cumsum()))
-    start = along[np.concatenate(([0], last[:-1] + 1))]
-    length = along[last] - start
-    parts = np.ceil(length / SPACING).astype(np.intp)
-    line = np.repeat(np.arange(len(lines)), parts + 1)
-    nth = np.arange(len(line)) - np.repeat(np.cumsum(parts + 1) - parts - 1, parts + 1)
-    fine = np.interp(start[line] + nth * (length / np.maximum(parts, 1))[line], along, xy)
-    return np.column_stack((fine.real, fine.imag)), line

@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 from millprep.gcode import travel
 from millprep.gcode.build import build
 from millprep.gcode.level import levelled
+from millprep.gcode.run_time import least_travel
 from millprep.geometry.path import Path, Point
 from millprep.geometry.pose import Pose
-from millprep.geometry.tour import least_travel, way
+from millprep.geometry.tour import way
 from millprep.model.blank import Box, Clamp
 from millprep.model.cut import Cut, HoleCut, Lap, Profile
 from millprep.model.dialect import Dialect
