@@ -121,6 +121,22 @@ def test_the_spanning_tree_of_lines_is_as_near_as_they_come() -> None:
     assert least_travel(on_a_line) == pytest.approx(30.0)
 
 
+@QUICK
+@given(
+    st.lists(st.tuples(*(st.sampled_from([0.0, 1e-4, 2.54, 5.08, 5.0801, 7.62]),) * 2), min_size=2)
+)
+def test_the_spanning_tree_of_places_is_that_by_force(places: list[Point]) -> None:
+    """Places in rows, on circles, twice, or a last digit beside each other."""
+    away = {place: math.dist(place, places[0]) for place in places}
+    length = 0.0
+    while away:
+        nearest = min(away, key=away.__getitem__)
+        length += away.pop(nearest)
+        away = {place: min(far, math.dist(place, nearest)) for place, far in away.items()}
+    found = least_travel([np.array([place]) for place in places])
+    assert found == pytest.approx(length, abs=1e-6)
+
+
 def test_lines_that_share_all_their_places_take_no_travel() -> None:
     square = np.array([(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)], dtype=float)
     assert least_travel([square, square[::-1]]) == pytest.approx(0.0, abs=1e-6)
