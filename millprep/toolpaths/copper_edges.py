@@ -216,11 +216,15 @@ class _Squares:
         places: as they are sorted.
         order: of the places as they were given.
         reach: from a centre to the places that are sought around it, mm.
+        side: of a square, mm.
     """
 
     def __init__(self, places: ComplexArray, reach: float) -> None:
         self.reach = reach
         self.low = complex(places.real.min(), places.imag.min())
+        far = complex(places.real.max(), places.imag.max()) - self.low
+        # no more squares than places
+        self.side = max(reach / 2, math.sqrt(far.real * far.imag / len(places)))
         x, y = self._of(places)
         self.width, self.height = int(x.max()) + 1, int(y.max()) + 1
         self.order = np.argsort(y * self.width + x, kind="stable")
@@ -230,7 +234,7 @@ class _Squares:
 
     def _of(self, places: ComplexArray) -> tuple[Numbers, Numbers]:
         """Column and row of the squares that places lie in."""
-        away = (places - self.low) / (self.reach / 2)
+        away = (places - self.low) / self.side
         return np.floor(away.real).astype(np.int_), np.floor(away.imag).astype(np.int_)
 
     def around(self, centres: ComplexArray) -> tuple[Numbers, Numbers]:
