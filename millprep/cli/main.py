@@ -38,11 +38,11 @@ from millprep.cli.verify import verify
 from millprep.cli.watch import watch
 from millprep.files import writing
 
-LITTER = (300_000, 20, 100)
+LITTER = (1_000_000, 20, 100)
 """How many new objects Python makes before it looks for litter, `gc.set_threshold`.
 
-A drawing is read into a million objects that stay: to look through all of them after every 700 new
-ones takes a fifth of the time. A run on kept results makes fewer than 300 000.
+A drawing is read into many objects that stay: to look through all of them after every 700 new ones
+takes a fifth of the time. A long board makes fewer than a million, and next to none are litter.
 """
 
 
