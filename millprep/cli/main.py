@@ -42,7 +42,7 @@ LITTER = (1_000_000, 20, 100)
 """How many new objects Python makes before it looks for litter, `gc.set_threshold`.
 
 A drawing is read into many objects that stay: to look through all of them after every 700 new ones
-takes a fifth of the time. A long board makes fewer than a million, and next to none are litter.
+takes a fifth of the time. A long board makes fewer than a million, and few of them are litter.
 """
 
 
