@@ -27,8 +27,6 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, ParamSpec, TypeVar, cast
 
-import numpy as np
-
 P = ParamSpec("P")
 T = TypeVar("T")
 
@@ -236,7 +234,9 @@ class _ByValue(pickle.Pickler):
             return tuple, (type(obj), *(getattr(obj, name) for name in names))
         if isinstance(obj, MappingProxyType):
             return dict, (dict(obj),)
-        if isinstance(obj, np.ndarray):
+        # not loaded here: it takes longer than to find that nothing has changed
+        np = sys.modules.get("numpy")
+        if np is not None and isinstance(obj, np.ndarray):
             values = obj.tolist() if obj.dtype.hasobject else obj.tobytes()
             return np.ndarray, (obj.dtype.str, obj.shape, values)
         return NotImplemented

@@ -24,10 +24,10 @@ from millprep.cli.options import (
 )
 from millprep.model.finding import Finding, Refusal
 from millprep.workflow import set_on_disk
+from millprep.workflow.set_on_disk import WishedSet
 
 if TYPE_CHECKING:
     from millprep.model.set_of_programs import CutSet
-    from millprep.workflow.identity import WishedSet
 
 OURS = 70
 """Exit code of a fault of millprep."""
@@ -109,10 +109,10 @@ def prepare(
 
 def run(wish: JobWish, as_json: bool) -> None:
     """Prepare a job and say what came of it; where nothing has changed its set stays as it is."""
+    wished_set = _wished_set(wish)
     # mistakes in the job come before all that is loaded to make a set
     with terminal.refusals(as_json=as_json, out=wish.out, explained=True):
-        wished_set = _wished_set(wish)
-    same = None if wished_set is None else wished_set.unchanged()
+        same = None if wished_set is None else wished_set.unchanged()
     if same is not None:
         click.echo("nothing has changed: the set stays as it is", err=True)
         _say(same.id, same.findings, same.lines, wish.out, as_json)
@@ -132,8 +132,6 @@ def _wished_set(wish: JobWish) -> WishedSet | None:
     kept = None if wish.fresh else cache.user_cache()
     if kept is None:
         return None
-    from millprep.workflow.identity import WishedSet
-
     return WishedSet(
         kept, wish.job_file, wish.out, wish.layout_file,
         wish.repair, wish.effort, wish.skip, wish.only,

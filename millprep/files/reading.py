@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import stat
 from collections.abc import Iterable
@@ -38,6 +39,11 @@ def contents(file: Path, most: int = MOST_BYTES) -> bytes:
     if len(raw) > most:
         raise OSError(errno.EFBIG, f"It has more than {most / 1e6:g} MB")
     return raw
+
+
+def hash_of(file: Path) -> str:
+    """SHA-256 of a file's bytes, in hexadecimal."""
+    return hashlib.sha256(file.read_bytes()).hexdigest()
 
 
 def toml(text: str) -> dict[str, Any]:

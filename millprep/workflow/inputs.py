@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from millprep import cache, job
-from millprep.files.reading import MOST_TEXT, contents
+from millprep.files.reading import MOST_TEXT, contents, hash_of
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED
 from millprep.model.finding import Finding, Refusal, usage
@@ -17,7 +17,6 @@ from millprep.model.job.nets import NetFacts
 from millprep.model.job.work import feed_along_copper
 from millprep.report.words import many
 from millprep.workflow import nets
-from millprep.workflow.identity import hash_of
 from millprep.workflow.laying import Choice, Stored
 
 Facts = dict[str, tuple[NetFacts, ...]]

@@ -1,18 +1,27 @@
 """A set in its folder: complete and new, or the old one as it was.
 
-The mark of a set that is being cut is a file in that folder too.
+The mark of a set that is being cut is a file in that folder too. Whether a set is what its job
+makes now is known by hashes alone, so that nothing has to be made for it, nor loaded.
 """
 
 from __future__ import annotations
 
+import pickle
 import re
+from collections.abc import Hashable, Iterable
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from millprep.files import reading, writing
 from millprep.files.row_file import RowFile
 from millprep.model.begun import DONE, LOG, Begun, ProgramRun
 from millprep.model.begun import FILE as BEGUN
-from millprep.model.finding import Refusal, usage
+from millprep.model.finding import Finding, Refusal, usage
+
+if TYPE_CHECKING:
+    from millprep.cache import Cache
 
 MARK = "report.json"
 """Every set holds this file; a folder without it is not ours to replace."""
@@ -209,3 +218,112 @@ def carry_mark(folder: Path, source_set: str, out: Path, new_set: str) -> None:
     mark = load_mark(folder)
     if mark is not None and mark.set == source_set:
         save_mark(out, Begun(new_set, mark.passes, frozenset(mark.passes)))
+
+
+Hashes = dict[str, str | None]
+"""SHA-256 of files by their names; None of one that is not there."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetAsMade:
+    """What is known of a set since it was made.
+
+    Attributes:
+        sources: of the files that decide what it holds.
+        files: of all its files, by their names in its folder.
+        id: of the set.
+        findings: that came with it.
+        lines: the rest of what was said of it.
+    """
+
+    sources: Hashes
+    files: Hashes
+    id: str
+    findings: tuple[Finding, ...]
+    lines: tuple[str, ...]
+
+
+class WishedSet:
+    """A set that is wanted, with all that decides what it holds.
+
+    Args:
+        cache: where it is kept what came of the same wish before.
+        job_file: the job.
+        out: folder of the set.
+        layout: a stored layout besides the job; None for none.
+        options: that change what is made.
+    """
+
+    def __init__(
+        self, cache: Cache, job_file: Path, out: Path, layout: Path | None, *options: Hashable
+    ) -> None:
+        self.cache, self.job_file, self.out, self.layout = cache, job_file, out, layout
+        places = [path and path.resolve() for path in (job_file, out, layout)]
+        self.key = cache.key("set", (places, options))
+        self.sources: Hashes | None = None
+
+    def unchanged(self) -> SetAsMade | None:
+        """What is known of the set in the folder, if it is exactly what would be made now.
+
+        Else the job is read.
+
+        Raises:
+            Refusal: exit code 2, for mistakes in the job.
+        """
+        payload = self.cache.read(self.key)
+        with suppress(Exception):
+            made = None if payload is None else pickle.loads(payload)
+            if (
+                isinstance(made, SetAsMade)
+                and made.sources == _hashes(map(Path, made.sources))
+                and made.files == _hashes_within(self.out)
+            ):
+                forget_refused(self.out)
+                with suppress(OSError):
+                    writing.tidy(self.out)
+                return made
+        self.sources = self._sources()
+        return None
+
+    def _sources(self) -> Hashes | None:
+        """Hashes of all files that decide what the job makes; None where one cannot be read."""
+        from millprep import job
+        from millprep.workflow.identity import read_inputs
+
+        plan = job.load(self.job_file)
+        with suppress(OSError):
+            inputs = read_inputs(plan, self.job_file)
+            log = plan.machine.time.log
+            files = [given.source for given in inputs if given.source is not None]
+            files += [] if log is None else [log.file]
+            files += [] if self.layout is None else [self.layout]
+            # a job that a set keeps is read by what that lists
+            files.append(self.job_file.parent / job.INDEX)
+            return _hashes(files)
+        return None
+
+    def keep(self, id: str, findings: Iterable[Finding], lines: Iterable[str]) -> None:  # noqa: A002
+        """Remember what was made, unless a file was saved meanwhile."""
+        with suppress(Refusal):
+            if self.sources is not None and self.sources == self._sources():
+                files = _hashes_within(self.out)
+                made = SetAsMade(self.sources, files, id, tuple(findings), tuple(lines))
+                self.cache.write(self.key, pickle.dumps(made, protocol=5))
+
+
+def _hashes(files: Iterable[Path]) -> Hashes:
+    """Hashes of files by their paths."""
+    return {str(file.absolute()): _hash(file) for file in files}
+
+
+def _hash(file: Path) -> str | None:
+    return reading.hash_of(file) if file.exists() else None
+
+
+def _hashes_within(folder: Path) -> Hashes:
+    """Hashes of all files below a folder by their names in it."""
+    return {
+        path.relative_to(folder).as_posix(): reading.hash_of(path)
+        for path in sorted(folder.rglob("*"))
+        if not path.is_dir()
+    }

@@ -17,7 +17,8 @@ from millprep.geometry.pose import Pose
 from millprep.job import load
 from millprep.model.finding import Refusal
 from millprep.report.report_file import seal, to_text
-from millprep.workflow.identity import SetAsMade, WishedSet, read_inputs
+from millprep.workflow.identity import read_inputs
+from millprep.workflow.set_on_disk import WishedSet
 from tests.helpers import bent
 from tests.helpers.small_job import changed, draw, edge, pad, put, run, whole
 from tests.helpers.strip_set import programs, readings, report
@@ -202,26 +203,36 @@ def test_a_set_is_known_again_unless_a_file_was_saved_while_it_was_made(tmp_path
     def wished(effort: str) -> WishedSet:
         return WishedSet(cache, job_file, out, None, effort)
 
-    quiet, spoilt = wished("low"), wished("high")
-    assert quiet.unchanged() is None
+    quiet, spoilt, late = wished("low"), wished("high"), wished("late")
+    assert [wish.unchanged() for wish in (quiet, spoilt, late)] == [None, None, None]
     quiet.keep("0123", (), ("2 passes",))
+    drawing, index = tmp_path / "lamp.dxf", tmp_path / "files.json"
     again = wished("low").unchanged()
-    assert again == SetAsMade(
-        {"a.ngc": hashlib.sha256(b"M2").hexdigest()}, "0123", (), ("2 passes",)
-    )
-    drawing = tmp_path / "lamp.dxf"
+    assert again is not None
+    assert (again.id, again.findings, again.lines) == ("0123", (), ("2 passes",))
+    assert again.files == {"a.ngc": hashlib.sha256(b"M2").hexdigest()}
+    assert again.sources == {
+        **{str(f): hashlib.sha256(f.read_bytes()).hexdigest() for f in (job_file, drawing)},
+        str(index): None,
+    }
+    # a file that is changed or comes
     before = drawing.read_bytes()
     drawing.write_bytes(before + b"\n")
     spoilt.keep("4567", (), ())
     assert wished("low").unchanged() is None
     drawing.write_bytes(before)
+    index.write_bytes(b"[]")
+    assert wished("low").unchanged() is None
+    index.unlink()
     assert (wished("low").unchanged(), wished("high").unchanged()) == (again, None)
     # nor is anything kept of a job that was broken meanwhile
-    late = wished("late")
+    text = job_file.read_bytes()
     job_file.write_text("no job")
     late.keep("89ab", (), ())
     with pytest.raises(Refusal, match="not valid TOML"):
-        wished("late")
+        wished("low").unchanged()
+    job_file.write_bytes(text)
+    assert (wished("low").unchanged(), wished("late").unchanged()) == (again, None)
     assert len(list((tmp_path / "kept").iterdir())) == 1
 
 
