@@ -304,11 +304,11 @@ class WishedSet:
 
     def keep(self, id: str, findings: Iterable[Finding], lines: Iterable[str]) -> None:  # noqa: A002
         """Remember what was made, unless a file was saved meanwhile."""
-        with suppress(Refusal):
-            if self.sources is not None and self.sources == self._sources():
-                files = _hashes_within(self.out)
-                made = SetAsMade(self.sources, files, id, tuple(findings), tuple(lines))
-                self.cache.write(self.key, pickle.dumps(made, protocol=5))
+        sources = self.sources
+        if sources is not None and sources == _hashes(map(Path, sources)):
+            files = _hashes_within(self.out)
+            made = SetAsMade(sources, files, id, tuple(findings), tuple(lines))
+            self.cache.write(self.key, pickle.dumps(made, protocol=5))
 
 
 def _hashes(files: Iterable[Path]) -> Hashes:
