@@ -97,9 +97,13 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
     `FIRST_WIDTH`, may be missed: taking more off takes the end away as well.
     """
     every = np.array([shape for _, shape in shapes], dtype=object)
-    across = _around_holes(every)
-    width = _widths(every, across)
-    worn = np.flatnonzero(width != shapely.length(across))
+    rings, of = shapely.get_rings(every, return_index=True)
+    far, ends = _around_holes(rings, of, np.zeros(len(rings)))
+    across = np.asarray(shapely.shortest_line(*rings[ends.T]), dtype=object)
+    across[np.isinf(far)] = None
+    far = shapely.length(across)
+    width = _widths(every, far)
+    worn = np.flatnonzero(width != far)
     across[worn] = _places(every[worn], width[worn])
     middles = shapely.line_interpolate_point(across, 0.5, normalized=True)
     return tuple(
@@ -110,54 +114,69 @@ def every_neck(shapes: Sequence[tuple[str, shapely.Geometry]]) -> tuple[Neck, ..
     )
 
 
-def necks_below(shapes: Shapes, width: float) -> FloatArray:
-    """The width of each shape's narrowest neck, mm to `STEP`; `width` if none is narrower."""
-    return _widths(shapes, _around_holes(shapes), width)
+def necks_below(shapes: Shapes, width: float, worn: FloatArray | float = 0.0) -> FloatArray:
+    """The width of each shape's narrowest neck, mm to `STEP`; `width` if none is narrower.
 
-
-def _around_holes(shapes: Shapes) -> Shapes:
-    """The shortest line in each shape from a hole to another hole or to its outer edge.
-
-    None without holes.
+    `worn` is how much is taken off every ring first, mm; off holes that are not `are_round` as
+    much as off the outer edge.
     """
     rings, of = shapely.get_rings(shapes, return_index=True)
-    outer = np.searchsorted(of, np.arange(len(shapes)))
+    off = np.broadcast_to(np.asarray(worn), len(rings))
+    across, _ = _around_holes(rings, of, off)
+    return _widths(shapes, across, width, off[np.searchsorted(of, np.arange(len(shapes)))])
+
+
+def _around_holes(
+    rings: Shapes, of: NDArray[np.intp], worn: FloatArray
+) -> tuple[FloatArray, NDArray[np.intp]]:
+    """How far in each shape a hole is from another hole or from the outer edge, infinite without.
+
+    And the numbers, (n, 2), of these two rings. Of every ring some is `worn`, mm.
+    """
+    outer = np.flatnonzero(np.diff(of, prepend=-1))
     hole = np.delete(np.arange(len(rings)), outer)
     other, whose = outer[of[hole]], of[hole]
     shapely.prepare(rings[outer])
-    far = shapely.distance(rings[other], rings[hole])
-    least = np.full(len(shapes), math.inf)
+    far = shapely.distance(rings[other], rings[hole]) - worn[other] - worn[hole]
+    least = np.full(len(outer), math.inf)
     np.minimum.at(least, whose, far)
     # two holes count where they are nearer to each other than any is to the outer edge
     pairs = shapely.STRtree(rings[hole]).query(
-        rings[hole], predicate="dwithin", distance=least[whose]
+        rings[hole],
+        predicate="dwithin",
+        distance=np.maximum(least[whose] + worn[hole] + worn.max(initial=0.0), 0.0),
     )
     first, second = hole[pairs]
     own = (first < second) & (of[first] == of[second])
-    far = np.append(far, shapely.distance(rings[first[own]], rings[second[own]]))
-    other, hole = np.append(other, first[own]), np.append(hole, second[own])
-    nearest = np.lexsort((far, of[hole]))
-    shape, at = np.unique(of[hole[nearest]], return_index=True)
-    nearest = nearest[at]
-    lines = np.full(len(shapes), None, dtype=object)
-    lines[shape] = shapely.shortest_line(rings[other[nearest]], rings[hole[nearest]])
-    return lines
+    first, second = first[own], second[own]
+    apart = shapely.distance(rings[first], rings[second]) - worn[first] - worn[second]
+    both = np.append([other, hole], [first, second], axis=1)
+    far = np.append(far, apart)
+    nearest = np.lexsort((far, of[both[1]]))
+    shape, at = np.unique(of[both[1, nearest]], return_index=True)
+    least[shape] = far[nearest[at]]
+    ends = np.repeat(outer, 2).reshape(-1, 2)
+    ends[shape] = both[:, nearest[at]].T
+    return least, ends
 
 
-def _widths(shapes: Shapes, across: Shapes, most: float = math.inf) -> FloatArray:
+def _widths(
+    shapes: Shapes, across: FloatArray, most: float = math.inf, worn: FloatArray | float = 0.0
+) -> FloatArray:
     """The width of each shape's narrowest neck, mm to `STEP`, at most `most`.
 
-    `across`, as from `_around_holes`, are necks that need no search, so none wider is looked for.
+    `across`, as from `_around_holes`, are those of necks that need no search, so none wider is
+    looked for. Off each shape's edge some is `worn` first, mm.
     """
-    width = np.fmin(shapely.length(across), most)
+    width = np.fmin(across, most)
     top = np.where(width < most, width - STEP, most)
-    solid = _filled(shapes)
+    solid, off = _filled(shapes), np.broadcast_to(2 * np.asarray(worn), len(shapes))
     low, high = np.zeros(len(shapes)), np.zeros(len(shapes))
     open_, wide = np.flatnonzero(top > 0), 0.0
     while len(open_):
         wide = _next_width(wide)
         tried = np.minimum(wide, top[open_])
-        thin = _thin(solid[open_], tried)
+        thin = _thin(solid[open_], tried + off[open_])
         high[open_[thin]] = tried[thin]
         low[open_[~thin]] = tried[~thin]
         open_ = open_[~thin & (tried < top[open_])]
@@ -165,15 +184,18 @@ def _widths(shapes: Shapes, across: Shapes, most: float = math.inf) -> FloatArra
     # a board has few widths of tracks: those of some are the likely ones of all others
     likely = np.zeros(0)
     for some in (busy[SAMPLE - 1 :: SAMPLE], np.delete(busy, slice(SAMPLE - 1, None, SAMPLE))):
-        width[some] = _between(solid[some], low[some], high[some], likely)
+        width[some] = _between(solid[some], off[some], low[some], high[some], likely)
         likely = width[some]
     return width
 
 
-def _between(shapes: Shapes, low: FloatArray, high: FloatArray, likely: FloatArray) -> FloatArray:
+def _between(
+    shapes: Shapes, off: FloatArray, low: FloatArray, high: FloatArray, likely: FloatArray
+) -> FloatArray:
     """The width of each shape's narrowest neck, wider than `low`, narrower than `high`.
 
-    What is `likely`, all of it widths as from here, is tried first.
+    So much less than in the shape as it `off` says. What is `likely`, all of it widths as from
+    here, is tried first.
     """
     low, high = low.copy(), high.copy()
     ends = np.unique(np.append(likely, likely + FINEST))
@@ -184,7 +206,7 @@ def _between(shapes: Shapes, low: FloatArray, high: FloatArray, likely: FloatArr
         last = ends.searchsorted(high[busy], "left")
         known = first < last
         middle[known] = ends[(first + last)[known] // 2]
-        thin = _thin(shapes[busy], middle)
+        thin = _thin(shapes[busy], middle + off[busy])
         high[busy[thin]] = middle[thin]
         low[busy[~thin]] = middle[~thin]
     return low
@@ -197,10 +219,16 @@ def _filled(shapes: Shapes) -> Shapes:
     hole parts copper only where a bay of it closes.
     """
     rings, of = shapely.get_rings(shapes, return_index=True)
-    areas = np.asarray(shapely.polygons(rings))
-    kept = shapely.area(shapely.convex_hull(areas)) - shapely.area(areas) > NO_BAY
-    kept[np.searchsorted(of, np.arange(len(shapes)))] = True
+    kept = np.diff(of, prepend=-1) > 0
+    kept[~kept] = ~are_round(rings[~kept])
     return np.asarray(shapely.polygons(rings[kept], indices=of[kept]))
+
+
+def are_round(rings: Shapes) -> NDArray[np.bool_]:
+    """Which rings have no bay on their inner side."""
+    beyond = shapely.area(shapely.convex_hull(rings)) - shapely.area(shapely.polygons(rings))
+    without: NDArray[np.bool_] = beyond <= NO_BAY
+    return without
 
 
 def _next_width(width: float) -> float:

@@ -31,7 +31,7 @@ from millprep.model.finding import Finding
 from millprep.model.milling_pass import MillingPass
 from millprep.verify.as_cut import Nets, as_copper, nets_on
 from millprep.verify.contact import Cuts
-from millprep.verify.narrowest import necks_below, outlines, pair_gaps
+from millprep.verify.narrowest import are_round, necks_below, outlines, pair_gaps
 from millprep.verify.sweep import Shapes
 from millprep.verify.trace import Trace
 
@@ -113,14 +113,24 @@ def narrowest(
     # once the thinnest is known, few others can be narrower
     for some in (order[:1], order[1:]):
         some = some[widths[some] - 2 * edges.most < best]
-        least, most = edges.around(shapes[some])
-        width = widths[some] - 2 * most
-        doubt = np.flatnonzero((least < most) & (width < best))
-        left = np.array([edges.cut(shapes[i]) for i in some[doubt].tolist()], dtype=object)
+        rings, of = shapely.get_rings(shapes[some], return_index=True)
+        outer = np.flatnonzero(np.diff(of, prepend=-1))
+        least, most = edges.around(rings)
+        width = widths[some] - 2 * np.maximum.reduceat(most, outer)
+        mixed = np.minimum.reduceat(least, outer) < np.maximum.reduceat(most, outer)
+        doubt = mixed & (width < best)
+        # where one cutter went along each edge, what it adds comes off; where several did, or
+        # two along edges with bays, copper is cut
+        own = most[outer][of]
+        several = np.unique(of[(least < most) | (most != own) & ~are_round(rings)])
+        even = np.setdiff1d(np.flatnonzero(doubt), several)
+        width[even] = necks_below(shapes[some[even]], best, most[np.isin(of, even)])
+        odd = several[doubt[several]]
+        left = np.array([edges.cut(shapes[i]) for i in some[odd].tolist()], dtype=object)
         whole = shapely.get_type_id(left) == shapely.GeometryType.POLYGON
         whole &= ~shapely.is_empty(left)
-        width[doubt] = 0.0
-        width[doubt[whole]] = necks_below(left[whole], best)
+        width[odd] = 0.0
+        width[odd[whole]] = necks_below(left[whole], best)
         if width.min(initial=math.inf) < best:
             best, which = float(width.min()), int(some[np.argmin(width)])
     return max(best, 0.0), which

@@ -121,6 +121,19 @@ def test_a_neck_below_a_width() -> None:
     assert necks_below(shapes, 0.1).tolist() == [0.1, 0.1]
 
 
+def test_a_neck_below_a_width_when_edges_are_worn() -> None:
+    pad = shapely.box(0, 0, 4, 4)
+    holes = [shapely.Point(x, 2).buffer(0.5).exterior for x in (1.2, 2.8)]
+    square = shapely.box(1, 1, 3, 3).exterior
+    shapes = np.array([pad, shapely.Polygon(pad.exterior, holes), pad.difference(
+        shapely.Polygon(square)), DUMBBELL], dtype=object)  # fmt: skip
+    worn = np.array([0.1, 0.1, 0.05, 0.2, 0.1, 0.1, 0.1])
+    # between the holes 0.6 less both, or to the edge 0.7 less 0.15; off the dumbbell both sides
+    assert necks_below(shapes, 9.0, worn) == pytest.approx([3.8, 0.35, 0.8, 0.2], abs=STEP)
+    # what is worn away has no neck left
+    assert necks_below(shapes, 9.0, 9 * worn)[[1, 3]].max() <= STEP
+
+
 def test_a_taper_is_no_neck() -> None:
     """A drop that runs out to a point is as wide as its body: nothing hangs on the point."""
     drop = shapely.Polygon([(0, 0), (10, 1), (10, -1)])
