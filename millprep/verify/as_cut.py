@@ -105,20 +105,20 @@ def cores(placements: tuple[Placement, ...]) -> tuple[list[Key], Shapes]:
     for placement in placements:
         board = placement.board
         pieces = np.array([piece.shape for piece in board.pieces], dtype=object)
-        if board.holes:
-            spots = shapely.buffer(
-                [hole.spine for hole in board.holes],
-                [hole.diameter / 2 for hole in board.holes],
-            )
-            spots = shapely.get_parts(_union(spots))
-            which, spot = shapely.STRtree(spots).query(pieces, predicate="intersects")
+        spines = [hole.spine for hole in board.holes]
+        radii = np.array([hole.diameter / 2 for hole in board.holes])
+        inner = np.full(len(pieces), shapely.Polygon(), dtype=object)
+        for shrunk in (CORE, CORE / 3, CORE / 10, 0.0):
+            empty = np.flatnonzero(shapely.is_empty(inner))
+            if not len(empty):
+                break
+            core = shapely.buffer(pieces[empty], -shrunk, quad_segs=2)
+            spots = shapely.get_parts(_union(shapely.buffer(spines, radii + shrunk, quad_segs=8)))
+            which, spot = shapely.STRtree(spots).query(core, predicate="intersects")
             drilled, nth = np.unique(which, return_inverse=True)
             away = shapely.multipolygons(spots[spot], indices=nth)
-            pieces[drilled] = shapely.difference(pieces[drilled], away)
-        inner = shapely.buffer(pieces, -CORE, quad_segs=2)
-        for shrunk in (CORE / 3, CORE / 10, 0.0):
-            empty = shapely.is_empty(inner)
-            inner[empty] = shapely.buffer(pieces[empty], -shrunk, quad_segs=2)
+            core[drilled] = shapely.difference(core[drilled], away)
+            inner[empty] = core
         keys.extend((placement.index, piece.id) for piece in board.pieces)
         shapes.extend(shapely.transform(inner, placement.pose.points))
     return keys, np.array(shapes, dtype=object)
@@ -199,10 +199,13 @@ def _parts(parts: Shapes, keys: Sequence[Key], cores: Shapes) -> tuple[CopperPar
     parts = parts[np.lexsort(bounds.T[::-1])] if len(parts) else parts
     carried: list[list[Key]] = [[] for _ in parts]
     if len(cores) and len(parts):
-        # The parts are the query side: GEOS prepares that one, and it is the big one.
-        for part, core in zip(
-            *shapely.STRtree(cores).query(parts, predicate="intersects").tolist(), strict=True
-        ):
+        # The parts are the query side: GEOS prepares that one, and it is the big one. A core that
+        # lies in one part touches no other.
+        whole = shapely.STRtree(cores).query(parts, predicate="contains_properly")
+        rest = np.delete(np.arange(len(cores)), whole[1])
+        touched = shapely.STRtree(cores[rest]).query(parts, predicate="intersects")
+        touched[1] = rest[touched[1]]
+        for part, core in np.append(whole, touched, axis=1).T.tolist():
             carried[part].append(keys[core])
     return tuple(
         CopperPart(part, tuple(sorted(pieces)))
