@@ -149,9 +149,9 @@ def _around_holes(
     first, second = hole[pairs]
     own = (first < second) & (of[first] == of[second])
     first, second = first[own], second[own]
-    apart = shapely.distance(rings[first], rings[second]) - worn[first] - worn[second]
+    between = shapely.distance(rings[first], rings[second]) - worn[first] - worn[second]
     both = np.append([other, hole], [first, second], axis=1)
-    far = np.append(far, apart)
+    far = np.append(far, between)
     nearest = np.lexsort((far, of[both[1]]))
     shape, at = np.unique(of[both[1, nearest]], return_index=True)
     least[shape] = far[nearest[at]]

@@ -186,8 +186,7 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
     a, b = pose.points(reach[:, 0:2]), pose.points(reach[:, 3:5])
     if isinstance(cutter, EndMill):
         # it goes the same way at every depth, and is as wide there
-        _, first = np.unique(np.hstack((a, b)), axis=0, return_index=True)
-        first.sort()
+        first = _first(np.hstack((a, b)))
         a, b, radius = a[first], b[first], radius[first]
     moving = np.abs(b - a).max(axis=1) > 1e-9
     level_cut = moving & (np.abs(radius[:, 1] - radius[:, 0]) < 1e-7)
@@ -202,10 +201,16 @@ def sweep(steps: FloatArray, cutter: Cutter, pose: Pose, level: float, *, fine: 
     spots = radius[bare].max(axis=1)
     keep = spots > 1e-9
     # a drill goes up where it went down: one disc
-    _, first = np.unique(np.column_stack((a[bare], spots))[keep], axis=0, return_index=True)
-    once = bare[keep][np.sort(first)]
+    once = bare[keep][_first(np.column_stack((a[bare], spots))[keep])]
     areas.extend(_discs(a[once], radius[once].max(axis=1), fine))
     return np.concatenate(areas) if areas else np.array([], dtype=object)
+
+
+def _first(rows: FloatArray) -> NDArray[np.intp]:
+    """The first of all rows that are alike, bit by bit, in order."""
+    whole = np.ascontiguousarray(rows).view(f"V{8 * rows.shape[1]}").ravel()
+    first: NDArray[np.intp] = np.sort(np.unique(whole, return_index=True)[1])
+    return first
 
 
 def clipped(steps: FloatArray, level: float) -> FloatArray:
@@ -261,12 +266,7 @@ def _stadiums(a: FloatArray, b: FloatArray, radius: FloatArray, fine: int) -> li
         shapely.linestrings(points, indices=np.insert(chain, starts, chain[starts]))
     )
     wide = radius[starts]
-    return [_grown(lines[wide == r], float(r), fine) for r in np.unique(wide)]
-
-
-def _grown(shapes: Shapes, radius: float, fine: int) -> Shapes:
-    """The shapes grown by a disc."""
-    return dilated(shapes, radius, fine * quarter(radius))
+    return [dilated(lines[wide == r], r, fine * quarter(r)) for r in np.unique(wide).tolist()]
 
 
 def dilated(shapes: Shapes, by: float | FloatArray, quad_segs: int) -> Shapes:
@@ -306,8 +306,13 @@ def _ramps(a: FloatArray, b: FloatArray, radius: FloatArray, fine: int) -> list[
 
 
 def _discs(at: FloatArray, radius: FloatArray, fine: int) -> list[Shapes]:
-    spots: Shapes = np.asarray(shapely.points(at))
-    return [_grown(spots[radius == r], float(r), fine) for r in np.unique(radius)]
+    areas: list[Shapes] = []
+    for r in np.unique(radius).tolist():
+        # all discs are moved from one
+        disc = shapely.buffer(shapely.Point(0.0, 0.0), r, quad_segs=fine * quarter(r))
+        corners = at[radius == r, None] + shapely.get_coordinates(disc)
+        areas.append(np.asarray(shapely.polygons(corners)))
+    return areas
 
 
 def _covered(
