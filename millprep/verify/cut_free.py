@@ -114,7 +114,7 @@ def _edges(profile: ProfilePlan, placements: Sequence[Placement]) -> list[_Edge]
         rings.append((placement, False, grown.exterior))
     edges: list[_Edge] = []
     outer = np.array([ring for _, inner, ring in rings if not inner], dtype=object)
-    owner = [placement.index for placement, inner, _ in rings if not inner]
+    owner = np.array([placement.index for placement, inner, _ in rings if not inner])
     tree = shapely.STRtree(outer)
     for placement, inner, ring in rings:
         line = shapely.LinearRing(list(ring.coords)[:: 1 if ring.is_ccw else -1])
@@ -126,9 +126,9 @@ def _edges(profile: ProfilePlan, placements: Sequence[Placement]) -> list[_Edge]
         xy = np.column_stack([np.interp(at, gone, column) for column in corners.T])
         on = np.clip(np.searchsorted(gone, at, side="right") - 1, 0, len(ways) - 1)
         along = ways[on] / np.hypot(*ways[on].T)[:, None]
-        common = np.zeros(count, dtype=bool)
-        for k, other in tree.query(shapely.points(xy), predicate="dwithin", distance=ASIDE).T:
-            common[k] |= not inner and owner[other] != placement.index
+        near = tree.query(line, predicate="dwithin", distance=ASIDE)
+        others = shapely.MultiLineString(list(outer[near[owner[near] != placement.index]]))
+        common: Mask = np.asarray(shapely.dwithin(others, shapely.points(xy), ASIDE)) & (not inner)
         edges.append(_Edge(placement, inner, line, line.length / count, xy, along, common))
     return edges
 

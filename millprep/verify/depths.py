@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import shapely
@@ -251,16 +252,18 @@ def _deep_steps(steps: FloatArray, again: int, most: float) -> tuple[FloatArray,
     # every place is looked up a stroke before it is cut, in its square and in all around it
     whole = order[-1] + 2 * STROKE
     when = number * whole + order[by_cell]
-    before = np.zeros(len(xyz))
-    for near in (cell + COLUMN * i + j for i in (-1, 0, 1) for j in (-1, 0, 1)):
+    # and no farther once enough was cut there before
+    deep = again + np.flatnonzero(-xyz[again:, 2] > most)
+    taken = -xyz[deep, 2]
+    for i, j in product((0, -1, 1), repeat=2):
+        near = cell[deep] + COLUMN * i + j
         there = np.minimum(cells.searchsorted(near), len(cells) - 1)
-        last = when.searchsorted(there * whole + order - STROKE) - 1
+        last = when.searchsorted(there * whole + order[deep] - STROKE) - 1
         cut = (cells[there] == near) & (last >= 0) & (number[last] == there)
-        before[cut] = np.minimum(before[cut], lowest[last[cut]])
-    taken = before - xyz[:, 2]
-    taken[:again] = 0.0
-    deep = taken > most
-    return xyz[deep], taken[deep]
+        taken[cut] = np.minimum(taken[cut], (lowest[last] - xyz[deep, 2])[cut])
+        still = taken > most
+        deep, taken = deep[still], taken[still]
+    return xyz[deep], taken
 
 
 def _samples(steps: FloatArray) -> FloatArray:

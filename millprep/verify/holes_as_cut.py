@@ -60,15 +60,14 @@ def _cut_of(grooves: Sequence[Groove], some: Sequence[Hole]) -> dict[str, shapel
     across = 2 * np.sqrt(shapely.area(filled) / math.pi)
     # GEOS prepares what it queries with, and areas are large
     area, which = shapely.STRtree(middles).query(filled, predicate="contains")
-    for i, hole in enumerate(holes):
-        here = area[which == i]
-        if not len(here):
-            continue
-        best = here[int(np.argmin(np.abs(across[here] - nominal[i])))]
+    nearest = np.lexsort((np.abs(across[area] - nominal[which]), which))
+    area, which = area[nearest], which[nearest]
+    first = np.flatnonzero(np.diff(which, prepend=-1))
+    for i, best, here in zip(which[first], area[first], np.split(area, first)[1:], strict=True):
         if across[best] < 1.5 * nominal[i] + SIZE_TOLERANCE:
-            result[hole.id] = filled[best]
+            result[holes[i].id] = filled[best]
         elif bool(shapely.intersects(areas[here], middles[i]).any()):
-            result[hole.id] = shapely.buffer(middles[i], nominal[i] / 2)
+            result[holes[i].id] = shapely.buffer(middles[i], nominal[i] / 2)
     return result
 
 

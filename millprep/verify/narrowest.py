@@ -62,8 +62,13 @@ def pairs_within(
     """Every two areas no farther from each other than `reach`, mm, by number, and how far."""
     # holes count only where another area lies in them
     filled = np.asarray(shapely.polygons(shapely.get_exterior_ring(shapes)))
-    first, second = shapely.STRtree(filled).query(filled, predicate="dwithin", distance=reach)
+    x0, y0, x1, y1 = shapely.bounds(filled).T
+    boxes = shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
+    first, second = shapely.STRtree(filled).query(boxes)
     first, second = first[first < second], second[first < second]
+    shapely.prepare(filled)
+    close = shapely.dwithin(filled[first], filled[second], reach)
+    first, second = first[close], second[close]
     far = shapely.distance(shapes[first], shapes[second])
     near = far <= reach
     return first[near], second[near], far[near]

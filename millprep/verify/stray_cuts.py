@@ -133,7 +133,11 @@ def _places(
             lines, wide = _axes(cut, blank.copper)
             for radius in np.unique(wide).tolist():
                 alike = lines[wide == radius]
-                areas = where.of(cut.cutter.name, radius, alike)
+                areas = where.of(cut.cutter.name, radius)
+                # most lie within one area; GEOS prepares the areas it queries with
+                _, held = shapely.STRtree(alike).query(areas, predicate="covers")
+                alike = np.delete(alike, held)
+                areas = np.concatenate((where.in_holes(radius, alike), areas))
                 places += [
                     _farthest(loose, areas)
                     for loose in _outside(alike, areas)
@@ -168,18 +172,21 @@ class _Where:
         self.piece_tree = shapely.STRtree(self.pieces)
         self.made: dict[tuple[str, float], Shapes] = {}
 
-    def of(self, cutter: str, radius: float, lines: Shapes) -> Shapes:
-        """Where a cutter's axis may run, with so large a radius at the foot, as far as lines go."""
+    def of(self, cutter: str, radius: float) -> Shapes:
+        """Where a cutter's axis may run, with so large a radius at the foot, besides holes."""
         key = (cutter, radius)
         if key not in self.made:
             self.made[key] = _array(list(self._made(cutter, radius)))
+        return self.made[key]
+
+    def in_holes(self, radius: float, lines: Shapes) -> Shapes:
+        """Where an axis may be in the holes that lines come to."""
         # how far from the middle of a hole an axis may be
         room = np.maximum(self.across / 2 - radius, 0.0) + OFF
         far = float(room.max(initial=0.0))
         _, near = self.hole_tree.query(lines, predicate="dwithin", distance=far)
         near = np.unique(near)
-        holes = shapely.buffer(self.spines[near], room[near], quad_segs=16)
-        return np.concatenate((holes, self.made[key]))
+        return np.asarray(shapely.buffer(self.spines[near], room[near], quad_segs=16))
 
     def between_pieces(self, cutter: str, radius: float, loose: shapely.Geometry) -> bool:
         """Whether a cutter that isolates cuts along a way only what lies in reach of pieces."""
