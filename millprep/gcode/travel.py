@@ -47,13 +47,16 @@ def paths(candidates: Sequence[Path], start: Point) -> list[tuple[int, int]]:
     loops = [_Loop.of(path, frame, here) for path in candidates]
     last = _nearest_next(loops)
     visits, length = _entered([k for k, _ in last], loops)
+    kicks = tour.KICKS
     for _ in range(ROUNDS if len(loops) > 2 else 0):
         at = {k: loops[k].enter[n] for k, n in last}
         places = [(float(at[k][0]), float(at[k][1])) for k in range(len(loops))]
-        last, shorter = _entered(tour.way(places, (0.0, 0.0), [k for k, _ in last]), loops)
+        order = tour.way(places, (0.0, 0.0), [k for k, _ in last], kicks)
+        last, shorter = _entered(order, loops)
         if shorter >= length - 10.0**-DIGITS:
             break
-        visits, length = last, shorter
+        # few places are new in later rounds, and kicks would find little more
+        visits, length, kicks = last, shorter, 0.0
     return [(k, int(loops[k].vertices[n])) for k, n in visits]
 
 

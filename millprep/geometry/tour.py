@@ -31,16 +31,19 @@ Exchange = tuple[int, int, int]
 """Two places whose edge goes, and how many places before them are turned around."""
 
 
-def way(places: Sequence[Point], start: Point, order: Sequence[int] = ()) -> list[int]:
+def way(
+    places: Sequence[Point], start: Point, order: Sequence[int] = (), kicks: float = KICKS
+) -> list[int]:
     """Indices of the places in the order of a short way from a fixed start; it may end anywhere.
 
-    It is sought from an `order` of all places on, or else from always on to the nearest.
+    It is sought from an `order` of all places on, or else from always on to the nearest, with so
+    many `kicks` for every place.
     """
     if len(places) < 2:
         return list(range(len(places)))
     begun = [len(places), *order] if order else order
     tour = _Tour([*places, start], begun, ends=True)
-    tour.improve(math.ceil(KICKS * len(places)))
+    tour.improve(math.ceil(kicks * len(places)))
     return tour.way()
 
 
