@@ -58,6 +58,7 @@ class TextSink:
         self._job = job
         self._machine = machine
         self._dialect = machine.dialect
+        self._ending = "\r\n" if machine.dialect.line_ends == "crlf" else "\n"
         self._cycle: Cycle | None = None
         self._points = 0
         self._across = False
@@ -161,15 +162,17 @@ class TextSink:
             self._at = (move.x, move.y, move.z)
             return
         line = [WORDS[move.motion]]
-        x0, y0, z0 = (self._number(v) for v in self._at)
-        z_before = self._at[2]
+        # most of the time of writing goes into these numbers
+        decimals, (x_before, y_before, z_before) = self._dialect.decimals, self._at
+        x, y = number(move.x, decimals), number(move.y, decimals)
+        z = number(move.z, decimals)
         arc = move.i is not None
-        if arc or self._number(move.x) != x0:
-            line.append(f"X{self._number(move.x)}")
-        if arc or self._number(move.y) != y0:
-            line.append(f"Y{self._number(move.y)}")
-        if self._number(move.z) != z0:
-            line.append(f"Z{self._number(move.z)}")
+        if arc or x != number(x_before, decimals):
+            line.append(f"X{x}")
+        if arc or y != number(y_before, decimals):
+            line.append(f"Y{y}")
+        if z != number(z_before, decimals):
+            line.append(f"Z{z}")
         if move.i is not None and move.j is not None:
             line += [f"I{self._number(move.i)}", f"J{self._number(move.j)}"]
         self._at = (move.x, move.y, move.z)
@@ -249,10 +252,11 @@ class TextSink:
 
     def _new_feed(self, feed: float) -> list[str]:
         """The F word, if it says something new."""
-        if self._number(feed) == self._feed:
+        said = self._number(feed)
+        if said == self._feed:
             return []
-        self._feed = self._number(feed)
-        return [f"F{self._feed}"]
+        self._feed = said
+        return [f"F{said}"]
 
     def _before_motion(self) -> None:
         """What belongs between the line before and the next one."""
@@ -287,14 +291,10 @@ class TextSink:
     def _number(self, value: float) -> str:
         return number(value, self._dialect.decimals)
 
-    @property
-    def _ending(self) -> str:
-        return "\r\n" if self._dialect.line_ends == "crlf" else "\n"
-
     def _line(self, text: str) -> None:
         self.line += 1
         counted = f"N{self.line} " if self._dialect.line_numbers else ""
-        self._write(f"{counted}{text}{self._ending}")
+        self._write(counted + text + self._ending)
 
 
 class Sink(Protocol):

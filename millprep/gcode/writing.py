@@ -80,6 +80,8 @@ def _too_long(file: str, lines: int) -> Finding:
     )
 
 
+DECIMALS = 4
+"""Of the table's numbers, whatever the dialect has."""
 HEADER = "blank,pass,program,line,motion,x,y,z,i,j,feed\n"
 
 
@@ -121,12 +123,12 @@ class TableSink:
         values = (
             # a touch is a feed to where it would end had it met nothing
             "feed" if move.motion == "probe" else move.motion,
-            number(move.x),
-            number(move.y),
-            number(move.z),
-            "" if move.i is None else number(move.i),
-            "" if move.j is None else number(move.j),
-            "" if move.feed is None else number(move.feed),
+            number(move.x, DECIMALS),
+            number(move.y, DECIMALS),
+            number(move.z, DECIMALS),
+            "" if move.i is None else number(move.i, DECIMALS),
+            "" if move.j is None else number(move.j, DECIMALS),
+            "" if move.feed is None else number(move.feed, DECIMALS),
         )
         self._write(f"{self._prefix},{line},{','.join(values)}\n")
 
