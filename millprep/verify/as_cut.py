@@ -7,6 +7,7 @@ of one net is no short.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 
 import numpy as np
@@ -17,7 +18,7 @@ from millprep.model.as_cut import AsCut, CopperPart, Groove
 from millprep.model.blank import Blank, Placement
 from millprep.model.cutter import Cutter
 from millprep.model.milling_pass import MillingPass
-from millprep.verify.sweep import Shapes, Steps, map_in_threads, steps_of, sweep
+from millprep.verify.sweep import WORKERS, Shapes, Steps, steps_of, sweep
 from millprep.verify.trace import Trace
 
 Key = tuple[int, str]
@@ -138,7 +139,9 @@ def _grooves(blank: Blank, cuts: Sequence[Steps]) -> list[Groove]:
 
 def unite(jobs: Sequence[Shapes]) -> list[shapely.MultiPolygon]:
     """The union of each array of areas, two arrays at a time."""
-    return [shapely.MultiPolygon(_areas(shape)) for shape in map_in_threads(_union, jobs)]
+    # GEOS releases the interpreter's lock
+    with ThreadPoolExecutor(WORKERS) as pool:
+        return [shapely.MultiPolygon(_areas(shape)) for shape in pool.map(_union, jobs)]
 
 
 def _union(shapes: Shapes) -> shapely.Geometry:

@@ -13,7 +13,7 @@ from millprep.geometry.pose import Pose
 from millprep.model.cutter import Cutter, slope
 from millprep.verify.as_cut import _copper
 from millprep.verify.reader import read
-from millprep.verify.sweep import DISC_TOLERANCE, arc_samples, segments, sweep
+from millprep.verify.sweep import DISC_TOLERANCE, arc_samples, bends_of, segments, sweep
 from tests.helpers.programs import HEAD, TAIL, end_mill, plunge, vee
 
 
@@ -128,3 +128,24 @@ def test_an_end_mill_that_cuts_deeper_each_time_sweeps_its_way_once() -> None:
     )  # fmt: skip
     assert len(pieces) == 1
     assert shapely.union_all(pieces).area == pytest.approx(20 + math.pi, abs=0.01)
+
+
+@pytest.mark.parametrize("beyond", [0.0, 0.002])
+def test_chords_stay_near_their_arc(beyond: float) -> None:
+    """Short arcs and long ones, wide and narrow, to both ends of each."""
+    wide = np.geomspace(0.004, 300, 60)
+    far = np.append(np.geomspace(1e-3, 6.28, 60), math.tau)
+    radius, turn = np.stack(np.meshgrid(wide, far)).reshape(2, -1)
+    ends = np.column_stack((radius, 0 * radius, 0 * radius,
+                            radius * np.cos(turn), radius * np.sin(turn), -turn))  # fmt: skip
+    bends = bends_of(ends, np.zeros((len(ends), 2)), np.zeros(len(ends), dtype=bool))
+    chords, owner = bends.chords(0.002, beyond)
+    share = np.linspace(0, 1, 11)[:, None, None]
+    places = chords[:, :2] + (chords[:, 3:5] - chords[:, :2]) * share
+    off = np.hypot(places[..., 0], places[..., 1]) - radius[owner]
+    assert off.min() > -0.002 - 1e-9
+    assert off.max() < beyond + 1e-9
+    same = np.diff(owner) == 0
+    assert (chords[1:, :3] == chords[:-1, 3:])[same].all()
+    first = np.searchsorted(owner, np.arange(len(ends)))
+    assert np.array_equal(chords[first, :3], ends[:, :3])
