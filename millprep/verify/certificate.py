@@ -48,7 +48,7 @@ AT_ONCE = 16
 """So many sectors are tested together."""
 SECTORS = 8
 """The disc is split into so many."""
-LONG = 2
+LONG = 3
 """Sectors longer than so many times their width are split across, all others along."""
 NARROW = 0.06
 """Along sectors of at most this angle to either side, radians, single misalignments are tried."""

@@ -279,32 +279,6 @@ class TestNeighbours:
         assert W - 0.005 <= found.short.misalignment <= W + 1e-3
 
 
-class _Harm:
-    """Misalignments within any of some discs do harm."""
-
-    def __init__(self, middles: FloatArray, radii: FloatArray) -> None:
-        self.middles, self.radii = middles, radii
-
-    def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:
-        assert (np.hypot(*(middle - near).T) <= reach + 1e-12).all()
-        away = np.hypot(*(middle[:, None] - self.middles).transpose(2, 0, 1)) - self.radii
-        return np.asarray((away > reach[:, None]).all(axis=1))
-
-
-def test_the_least_harm_is_found_to_the_tolerance_whatever_does_it() -> None:
-    random = np.random.default_rng(5)
-    for _ in range(60):
-        count = int(random.integers(1, 6))
-        radii = random.choice([0.001, 0.05, 0.3, 5.0, 100.0], count)
-        turn = random.uniform(0, 2 * math.pi, count)
-        away = radii + random.uniform(-0.01, 0.7, count)
-        middles = (away * (np.cos(turn), np.sin(turn))).T
-        most = float(random.choice([0.5, 0.12, 0.01]))
-        exact = min(max(float((np.abs(away) - radii).min()), 0.0), most)
-        found = least_misalignment(_Harm(middles, radii), most)
-        assert exact - TOLERANCE - 1e-9 <= found <= exact + 1e-9
-
-
 class _Counted(ContinuityTest):
     """A place that counts what is asked of it."""
 
