@@ -6,12 +6,9 @@ one pass alone and moves as it is.
 
 How far the gap lasts is looked for only as far as it matters.
 
-The shortest misalignment that does harm comes from a search over all of them: the disc of
-misalignments is covered by sectors of rings, the nearest to zero first. A sector that its test does
-not clear is split, until one of the tolerance's size stays in doubt: its nearest point is the
-answer. Sectors are long and narrow, because the shortest way into harm leads straight outwards.
-Where a narrow one is in doubt, single misalignments along it are tried: one that does harm bounds
-the search, which then seeks no more than is short of it by the tolerance.
+The shortest misalignment that does harm comes from a quadtree over all of them: the plane of
+misalignments is covered by squares, the nearest to zero first. A square that its test does not
+clear is split, until one of the tolerance's size stays in doubt: its nearest point is the answer.
 """
 
 from __future__ import annotations
@@ -45,13 +42,7 @@ from millprep.verify.sweep import Shapes, Steps, steps_of
 TOLERANCE = 0.002
 """The answer is at most this far below the true one, mm."""
 AT_ONCE = 16
-"""So many sectors are tested together."""
-SECTORS = 8
-"""The disc is split into so many."""
-LONG = 3
-"""Sectors longer than so many times their width are split across, all others along."""
-NARROW = 0.06
-"""Along sectors of at most this angle to either side, radians, single misalignments are tried."""
+"""So many squares are tested together."""
 MOST = 0.5
 """Misalignments beyond this, mm, are not looked at."""
 AHEAD = 1.5
@@ -65,70 +56,40 @@ class MisalignmentTest(Protocol):
     """What can say which misalignments it tolerates."""
 
     def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:
-        """Which sets of misalignments, all within `reach` of their middles, it tolerates whole.
+        """Which squares of misalignments, all within `reach` of their middles, it tolerates whole.
 
-        `near` are the misalignments of the sets that are nearest to none at all.
+        `near` are the squares' nearest points to no misalignment at all.
         """
         ...
 
 
 def least_misalignment(place: MisalignmentTest, most: float) -> float:
     """Length of the shortest misalignment that the place is not known to tolerate, or `most`."""
-    # from where on, its direction, the angle to either side, up to where
-    sectors = [(0.0, 0.0, math.pi, most)]
-    while sectors and sectors[0][0] < most:
-        some = [heapq.heappop(sectors)]
-        while sectors and sectors[0][0] < most and len(some) < AT_ONCE:
-            some.append(heapq.heappop(sectors))
-        near, angle, side, end = np.array(some).T
-        # what lies farther off than `most` does not matter
-        end = np.minimum(end, most)
-        ray = np.column_stack((np.cos(angle), np.sin(angle)))
-        # the smallest disc around the four corners, its middle no farther out than the outer two
-        cos, sin = np.maximum(np.cos(side), 0.0), np.sin(np.minimum(side, math.pi / 2))
-        middle = np.minimum((near + end) / (2 * np.maximum(cos, TOLERANCE)), end * cos)
-        reach = np.maximum(
-            np.hypot(end * cos - middle, end * sin), np.hypot(near * cos - middle, near * sin)
-        )
-        held = place.holds(ray * middle[:, None], ray * near[:, None], reach)
-        most = _bound(place, ray[~held & (side < NARROW)], some[0][0], most)
-        for k in np.flatnonzero(~held).tolist():
-            low, at, half, _ = some[k]
-            high = min(float(end[k]), most)
-            # the nearest point of a sector is no farther from its farthest than its diameter
-            if 2 * reach[k] <= TOLERANCE:
-                most = min(most, low)
-            elif half > 1:
-                half /= SECTORS
-                for n in range(SECTORS):
-                    heapq.heappush(sectors, (low, 2 * half * n, half, high))
-            elif high - low > LONG * 2 * high * math.sin(half):
-                heapq.heappush(sectors, (low, at, half, (low + high) / 2))
-                heapq.heappush(sectors, ((low + high) / 2, at, half, high))
-            else:
-                heapq.heappush(sectors, (low, at - half / 2, half / 2, high))
-                heapq.heappush(sectors, (low, at + half / 2, half / 2, high))
+    squares = [(0.0, 0.0, 0.0, most)]
+    while squares and squares[0][0] < most:
+        some = [heapq.heappop(squares)]
+        while squares and squares[0][0] < most and len(some) < AT_ONCE:
+            some.append(heapq.heappop(squares))
+        _, x, y, half = np.array(some).T
+        middle, side = np.column_stack((x, y)), half[:, None]
+        near = np.copysign(np.maximum(np.abs(middle) - side, 0.0), middle)
+        # what lies farther off than `most` does not matter: the rest of a square is in this box
+        wide = np.sqrt(most**2 - near[:, ::-1] ** 2)
+        low, high = np.maximum(middle - side, -wide), np.minimum(middle + side, wide)
+        held = place.holds((low + high) / 2, near, np.hypot(*(high - low).T) / 2)
+        for (away, cx, cy, size), good in zip(some, held.tolist(), strict=True):
+            if good:
+                continue
+            # the nearest point of a square is no farther from its farthest than its diagonal
+            if 2 * math.sqrt(2) * size <= TOLERANCE:
+                most = min(most, away)
+                continue
+            part = size / 2
+            for x in (cx - part, cx + part):
+                for y in (cy - part, cy + part):
+                    least = math.hypot(max(abs(x) - part, 0.0), max(abs(y) - part, 0.0))
+                    heapq.heappush(squares, (least, x, y, part))
     return most
-
-
-def _bound(place: MisalignmentTest, rays: FloatArray, low: float, high: float) -> float:
-    """How far to seek on: `high`, or the tolerance less than a misalignment that does harm.
-
-    Up to `low` none does. The least along the rays is sought by halves, on those alone that do harm
-    farther out.
-    """
-    at, enough = high, high
-    while len(rays) and high - low > TOLERANCE / 4:
-        held = place.holds(rays * at, rays * at, np.zeros(len(rays)))
-        if not held.all():
-            rays, high = rays[~held], at
-            enough = min(enough, max(at - TOLERANCE, 0.0))
-        elif at == high:
-            break
-        else:
-            low = at
-        at = (low + high) / 2
-    return enough
 
 
 @dataclass(frozen=True, slots=True)

@@ -116,7 +116,7 @@ class Surroundings:
         stay, of_part = areas(shapely.intersection(parts, shapely.difference(rim, near_second)))
         move, of_mover = areas(shapely.intersection(parts, shapely.difference(deep, near_first)))
         # What moves as one needs one mark, in its thick, which is not only within the rim: a rim
-        # that grazes copper would mark a sliver, and a mark so near to its groove asks for sectors
+        # that grazes copper would mark a sliver, and a mark so near to its groove asks for squares
         # as small.
         leads = shapely.area(shapely.intersection(move, rim)) > CRUMB
         thick = shapely.area(stay) > CRUMB
@@ -165,23 +165,23 @@ class IsolationTest:
         return len(np.unique(self.around.of)) > 1
 
     def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:
-        """Which sectors of misalignments leave all sides isolated, and by the gap."""
-        parts, sector, whose, joined = self._still(middle, near, reach)
-        held: Mask = np.bincount(sector[joined], minlength=len(reach)) == 0
+        """Which squares of misalignments leave all sides isolated, and by the gap."""
+        parts, square, whose, joined = self._still(middle, near, reach)
+        held: Mask = np.bincount(square[joined], minlength=len(reach)) == 0
         if self.gap > 0:
             for i in np.flatnonzero(held).tolist():
-                still = self._close(parts[sector == i], whose[sector == i])
+                still = self._close(parts[square == i], whose[square == i])
                 held[i] = self._keeps(still, middle[[i]], near[[i]], float(reach[i]))
         return held
 
     def _keeps(
         self, still: _CloseSides, middle: FloatArray, near: FloatArray, reach: float
     ) -> bool:
-        """Whether all sides keep the gap for every misalignment of a sector."""
+        """Whether all sides keep the gap for every misalignment of a square."""
         doubtful = still.close.keys() - self.narrow
         if not doubtful:
             return True
-        # seen from the pass that moves, where the middle of the sector has it
+        # seen from the pass that moves, where the middle of the square has it
         copper = shapely.difference(self._left(reach), shifted([self.around.second], middle))
         spots = self.around.shifted(near) + np.subtract(middle, near)
         parts, _, whose, joined = self._sides(copper, spots)
@@ -203,7 +203,7 @@ class IsolationTest:
     def _still(
         self, middle: FloatArray, near: FloatArray, reach: FloatArray
     ) -> tuple[Shapes, IntArray, IntArray, Mask]:
-        """All copper that misalignments of sectors leave, as seen from the passes that stay."""
+        """All copper that misalignments of squares leave, as seen from the passes that stay."""
         grooves = shifted([self._worn(by) for by in reach.tolist()], middle)
         copper = np.asarray(shapely.difference(self.around.left, grooves))
         return self._sides(copper, self.around.shifted(near))
@@ -265,10 +265,10 @@ class ContinuityTest:
         return dilated(self.around.second, by + INSCRIBED)
 
     def _together(self, middle: FloatArray, reach: FloatArray) -> Mask:
-        """Which marks hang together in each sector of misalignments, as a square table.
+        """Which marks hang together in each square of misalignments, as a square table.
 
-        A mark that moves is anywhere in the sector. Where it is off the groove at the middle of
-        the sector, it is farther from it than the reach, and so is all the way to where it is.
+        A mark that moves is anywhere in the square. Where it is off the groove at the middle of
+        the square, it is farther from it than the reach, and so is all the way to where it is.
         """
         grooves = shifted([self._grown(by) for by in reach.tolist()], middle)
         parts, which = areas(shapely.difference(self.around.left, grooves))
@@ -285,7 +285,7 @@ class ContinuityTest:
         return not self.around.empty and bool(self.together.any())
 
     def holds(self, middle: FloatArray, near: FloatArray, reach: FloatArray) -> Mask:  # noqa: ARG002
-        """Which sectors of misalignments leave all together that was."""
+        """Which squares of misalignments leave all together that was."""
         return np.asarray(self._together(middle, reach)[:, self.together].all(axis=1))
 
 

@@ -316,7 +316,7 @@ class TestCorner:
         return float(shapely.distance(copper[own][0], shapely.union_all(copper[~own])))
 
     @pytest.mark.parametrize("slack", [0.03, 0.004, 0.001])
-    def test_a_groove_hardly_wider_than_the_gap_takes_few_sectors(self, slack: float) -> None:
+    def test_a_groove_hardly_wider_than_the_gap_takes_few_squares(self, slack: float) -> None:
         first, second = self.grooves()
         asks = 0
 
@@ -350,7 +350,7 @@ class TestCorner:
         assert min(beyond) < self.WIDE - slack
 
 
-def test_copper_that_grazes_a_place_is_not_asked_sector_by_tiny_sector() -> None:
+def test_copper_that_grazes_a_place_is_not_asked_square_by_tiny_square() -> None:
     """The moving groove ends 10 µm short of where marks stand: the copper beyond it is wide, so
     it is marked where it is wide."""
     first, second = shapely.box(-5, 0, 5, 0.2), shapely.box(-5, 0.2, 5, 0.2 + MOST + RIM - 0.01)
@@ -396,10 +396,10 @@ def test_a_pass_that_cuts_nothing_meets_no_other(empty: MillingPass) -> None:
     assert whole_set([], cuts, [shapely.box(20, 18, 28, 19.8)]) is None
 
 
-def test_where_a_narrow_groove_would_close_a_sector_is_asked_again_in_parts() -> None:
+def test_where_a_narrow_groove_would_close_a_square_is_asked_again_in_parts() -> None:
     """A groove of 0.1 mm that stays leads into one of 0.5 mm that moves. Seen from the pass that
     moves, all that stays is 0.12 mm wider on every edge: the narrow groove is closed, so nothing
-    is known of the whole sector."""
+    is known of the whole square."""
     first, second = shapely.box(-0.05, -5, 0.05, 0.25), shapely.box(-5, 0, 5, 0.5)
 
     def label(parts: Shapes) -> IntArray:
