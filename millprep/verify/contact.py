@@ -83,16 +83,8 @@ class Axes:
             near, _ = shapely.STRtree(against).query_nearest(
                 lines, max_distance=far, all_matches=False
             )
-            lines, radius = lines[near], radius[near]
-            # buffers of lines that are united already have fewer edges to unite
-            areas = [
-                shapely.buffer(
-                    shapely.union_all(lines[radius == half]), (half + reach) * _ROUND,
-                    quad_segs=_COARSE,
-                )
-                for half in np.unique(radius)
-            ]  # fmt: skip
-            grown.append(shapely.union_all(areas))
+            areas = shapely.buffer(lines[near], (radius[near] + reach) * _ROUND, quad_segs=_COARSE)
+            grown.append(shapely.disjoint_subset_union_all(areas))
         both = np.asarray(shapely.get_parts(shapely.intersection(grown[0], grown[1])), dtype=object)
         # where they come near each other nowhere, the one part is an empty area
         real = (shapely.get_dimensions(both) == 2) & ~shapely.is_empty(both)

@@ -44,8 +44,6 @@ CRUMB = 1e-6
 """Crumbs of copper on an edge of the sweep, mm², bear no mark."""
 ROUGH = 1 / math.cos(math.pi / 8)
 """A polygon of eight corners holds a disc where it is larger by this factor."""
-COARSE = 0.02
-"""How far misaligned grooves reach is seen on outlines that lie off theirs by at most this, mm."""
 _SEGMENTS = 16
 Mask = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
@@ -96,9 +94,8 @@ class Surroundings:
     ) -> None:
         wide = around.buffer(far(most), quad_segs=1).bounds
         first, self.second = shapely.clip_by_rect([first, second], *wide)
-        rough = shapely.simplify([first, self.second], COARSE)
-        near_first, near_second = shapely.buffer(rough, ROUGH * (most + COARSE), quad_segs=2)
-        zone = shapely.intersection_all([around, near_first, near_second])
+        near_first, near_second = shapely.buffer([first, self.second], ROUGH * most, quad_segs=2)
+        zone = shapely.intersection_all([near_first, near_second, around])
         self.empty = shapely.get_dimensions(zone) < 2 or shapely.is_empty(zone)
         self.marks: FloatArray = np.zeros((0, 2))
         self.still: Mask = np.zeros(0, dtype=bool)
