@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import hashlib
 import json
 import stat
 from collections.abc import Iterable
@@ -43,6 +42,8 @@ def contents(file: Path, most: int = MOST_BYTES) -> bytes:
 
 def hash_of(file: Path) -> str:
     """SHA-256 of a file's bytes, in hexadecimal."""
+    import hashlib  # loads slowly
+
     return hashlib.sha256(file.read_bytes()).hexdigest()
 
 

@@ -6,7 +6,6 @@ makes now is known by hashes alone, so that nothing has to be made for it, nor l
 
 from __future__ import annotations
 
-import pickle
 import re
 from collections.abc import Hashable, Iterable
 from contextlib import suppress
@@ -270,6 +269,8 @@ class WishedSet:
         Raises:
             Refusal: exit code 2, for mistakes in the job.
         """
+        import pickle  # loads slowly
+
         payload = self.cache.read(self.key)
         with suppress(Exception):
             made = None if payload is None else pickle.loads(payload)
@@ -304,6 +305,8 @@ class WishedSet:
 
     def keep(self, id: str, findings: Iterable[Finding], lines: Iterable[str]) -> None:  # noqa: A002
         """Remember what was made, unless a file was saved meanwhile."""
+        import pickle  # loads slowly
+
         sources = self.sources
         if sources is not None and sources == _hashes(map(Path, sources)):
             files = _hashes_within(self.out)
