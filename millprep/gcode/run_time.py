@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from millprep.cache import cached
 from millprep.gcode.head import first_moves, last_move
-from millprep.geometry.path import FloatArray
+from millprep.geometry.path import FloatArray, in_plane
 from millprep.model.dialect import FLATTENED
 from millprep.model.machine import Machine
 from millprep.model.machine_time import ACCELERATION
@@ -305,7 +305,7 @@ def _spaced(lines: Sequence[FloatArray]) -> tuple[FloatArray, NDArray[np.intp]]:
 
     No two neighbours are farther from each other along a line than `SPACING`.
     """
-    xy = np.vstack(lines).view(complex).ravel()
+    xy = in_plane(np.vstack(lines))
     last = np.cumsum([len(line) for line in lines]) - 1
     steps = np.abs(np.diff(xy))
     # from line to line any distance keeps them in their order

@@ -18,9 +18,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from millprep.geometry.path import SAGITTA, FloatArray, Path
+from millprep.geometry.path import SAGITTA, ComplexArray, FloatArray, Path, in_plane
 
-ComplexArray = NDArray[np.complex128]
 Flags = NDArray[np.bool_]
 
 LEFT_OUT = 0.01
@@ -134,7 +133,7 @@ def from_points(points: FloatArray) -> Path:
     if len(p) < 4:
         return Path.lines(p)
     # points as complex numbers from here on: a product with a conjugate holds dot and cross product
-    z = p @ np.array([1, 1j])
+    z = in_plane(p)
     if np.abs(p[0] - p[-1]).max() <= 1e-7:
         z, flags = _from_corner(z[:-1])
     else:

@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from millprep.geometry.pose import Pose
 
 FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
 Point = tuple[float, float]
 
 SAGITTA = 0.002
@@ -224,7 +225,7 @@ class Path:
         """(m, 2) points on the path whose chords stay within `sagitta` of it."""
         if not self.bulge.any():
             return self.xy
-        z = self.xy[:, 0] + 1j * self.xy[:, 1]
+        z = in_plane(self.xy)
         chord, sweep = np.diff(z), 4 * np.arctan(self.bulge)
         # over the radius, which is chord / (2·sin(sweep / 2))
         flat = 2 * sagitta * np.abs(np.sin(sweep / 2) / chord)
@@ -267,3 +268,8 @@ class Path:
 def spine(at: Point, end: Point | None) -> shapely.Point | shapely.LineString:
     """The centre of a round hole, or the centre line of a slot."""
     return shapely.Point(at) if end is None else shapely.LineString((at, end))
+
+
+def in_plane(xy: FloatArray) -> ComplexArray:
+    """(n,) places x + iy of (n, 2) coordinates; a product with (1, i) would start threads."""
+    return np.ascontiguousarray(xy, dtype=float).view(complex).ravel()

@@ -13,9 +13,8 @@ from collections.abc import Sequence
 from random import Random
 
 import numpy as np
-from numpy.typing import NDArray
 
-from millprep.geometry.path import FloatArray, Point
+from millprep.geometry.path import ComplexArray, FloatArray, Point, in_plane
 
 NEAREST = 10
 """So many neighbours of a place may come next to it."""
@@ -78,7 +77,7 @@ class _Tour:
         count = len(points)
         self.gap = count if ends else -1
         self.start = count - 1 if ends else -1
-        xy = points.view(complex).ravel()
+        xy = in_plane(points)
         self.xy: list[complex] = xy.tolist()
         self.near = _nearest(xy)
         self.order = list(order) or _nearest_next(points, self.near, max(self.start, 0))
@@ -250,7 +249,7 @@ class _Tour:
             i, j = (i + 1) % n, (j - 1) % n
 
 
-def _nearest(places: NDArray[np.complex128]) -> list[list[tuple[float, int]]]:
+def _nearest(places: ComplexArray) -> list[list[tuple[float, int]]]:
     """The nearest others of every place and how far they are, the nearest first."""
     count = min(NEAREST, len(places) - 1)
     rows: list[list[tuple[float, int]]] = []

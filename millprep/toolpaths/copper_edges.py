@@ -16,11 +16,10 @@ import shapely
 from numpy.typing import NDArray
 
 from millprep.cache import cached
-from millprep.geometry.path import FloatArray
+from millprep.geometry.path import ComplexArray, FloatArray, in_plane
 from millprep.model.board import Board
 from millprep.toolpaths.isolation import GOUGE
 
-ComplexArray = NDArray[np.complex128]
 Numbers = NDArray[np.int_]
 Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
@@ -187,13 +186,12 @@ def _free_radii(
     It is free where no place lies deeper in it than half of what may be gouged, t: of a place p,
     seen from the sample, and the normal n, where its radius is (p² - t²) / (2·(p·n - t)) at most.
     """
-    plane = np.array([1, 1j])
-    squares = _Squares(others[0] @ plane, largest)
+    squares = _Squares(in_plane(others[0]), largest)
     owners = others[1][squares.order]
     radii = np.full(len(at), largest)
     own = np.zeros(len(at), dtype=bool)
     for some in np.array_split(np.arange(len(at)), len(at) // MOST_AT_ONCE + 1):
-        start, normal = at[some] @ plane, normals[some] @ plane
+        start, normal = in_plane(at[some]), in_plane(normals[some])
         sample, place = squares.around(start + largest * normal)
         reach = squares.places[place] - start[sample]
         ahead = (reach * normal[sample].conj()).real - GOUGE / 2

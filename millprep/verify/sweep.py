@@ -26,7 +26,7 @@ from millprep.verify.trace import Trace
 Shapes = NDArray[np.object_]
 
 PATH_TOLERANCE = 0.002
-"""Distance of chords and their corners from an arc, mm: at 5 µm the narrowest gap was 4 off."""
+"""Distance of chords and their corners from an arc, mm: at 5 µm the narrowest gap was 4 µm off."""
 SHORTER = 0.15
 """A chord from an arc's end, which is on it, is shorter by this share than between corners off."""
 DISC_TOLERANCE = 0.001
