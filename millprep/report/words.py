@@ -48,10 +48,9 @@ def place(at: tuple[float, float]) -> str:
 def duration(seconds: float) -> str:
     """Hours and minutes, or minutes and seconds."""
     whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    minutes, left = divmod(rest, 60)
-    if hours:
-        return f"{hours} h {minutes:02d} min"
+    if whole >= 3600:
+        return minutes_words(whole / 60)
+    minutes, left = divmod(whole, 60)
     return f"{minutes} min {left:02d} s" if minutes else f"{left} s"
 
 
