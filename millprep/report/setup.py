@@ -185,12 +185,13 @@ def _taped(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
     if milling_pass.number > 1:
         return ["The tape stays where it is. Renew what no longer sticks."]
     if cut_set.tape is True:
-        return ["Cover the spoilboard with double-sided tape, all of one thickness."]
-    words = (
-        "Stick strips of double-sided tape, all of one thickness, on the spoilboard at "
-        f"{_areas(cut_set.tape)}."
-    )
-    return [f"{words} Cut them free over holes for pins." if on_pins(cut_set) else words]
+        words = "Cover the spoilboard with double-sided tape, all of one thickness."
+    else:
+        words = (
+            "Stick strips of double-sided tape, all of one thickness, on the spoilboard at "
+            f"{_areas(cut_set.tape)}."
+        )
+    return [f"{words} Cut it free over holes for pins." if on_pins(cut_set) else words]
 
 
 def _below(milling_pass: MillingPass, blank: Blank) -> float:

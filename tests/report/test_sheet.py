@@ -138,7 +138,10 @@ def test_a_blank_that_is_measured_needs_no_pins(two_passes: CutSet) -> None:
 def test_no_clamps_means_tape(two_passes: CutSet) -> None:
     assert "hold it flat with tape" in sheet(replace(two_passes, clamps=()))
     taped = replace(two_passes, clamps=(), tape=True)
-    assert "Cover the spoilboard with double-sided tape" in sheet(taped)
+    covered = "Cover the spoilboard with double-sided tape, all of one thickness."
+    assert f"{covered} Cut it free over holes for pins." in sheet(taped)
+    measured = sheet(replace(taped, locating="measure"))
+    assert covered in measured and "Cut it free" not in measured
     assert "hold it flat with tape" not in sheet(taped)
 
 
@@ -168,7 +171,7 @@ def test_strips_of_tape_are_stuck_before_the_blank_is_laid(two_passes: CutSet) -
     text = read(sheet(taped)).text.replace("\N{NO-BREAK SPACE}", " ")
     first, second = text.split("Blank 1, pass 2 of 2 ", 1)
     assert first.index("Stick strips of double-sided tape") < first.index("Lay blank 1")
-    assert "X 10 to 200, Y 20 to 40. Cut them free over holes for pins." in first
+    assert "X 10 to 200, Y 20 to 40. Cut it free over holes for pins." in first
     assert "The tape stays where it is." in second
     vacuum = read(sheet(replace(two_passes, vacuum=(Box(10, 20, 200, 40),)))).text
     assert "Switch the vacuum on at X" in vacuum
