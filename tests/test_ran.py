@@ -141,6 +141,7 @@ def test_a_refit_goes_on_after_the_log_has_grown(mine: Path) -> None:
     [
         (("--pass", "7", "--minutes", "3"), "no-such-pass"),
         (("--pass", "1", "--program", "70", "--minutes", "3"), "ran-no-such-program"),
+        (("--spoilboard", "--program", "0"), "ran-no-such-program"),
         (("--pass", "1", "--minutes", "600"), "ran-minutes"),
         (("--pass", "1", "--minutes", "0.01"), "ran-minutes"),
     ],

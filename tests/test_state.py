@@ -53,12 +53,24 @@ def ran(folder: Path, *words: str) -> None:
 
 
 def test_a_new_set_begins_with_its_first_program(two: Path) -> None:
+    (bored,) = json.loads((two / "set" / "report.json").read_text("utf-8"))["bed"]
+    assert state(two / "set")["next"]["file"] == bored["file"]
+    lines = run("state", two / "set").stdout.splitlines()
+    assert lines[1:3] == [
+        "spoilboard, once, the blank off",
+        f"    1  {Path(bored['file']).name}: not yet",
+    ]
+    assert f"when it has run: millprep ran {two / 'set'} --spoilboard --program 1" in lines
+    ran(two / "set", "--spoilboard")
     first = programs(two / "set", 1)[0]
-    assert state(two / "set")["next"]["file"] == first["file"]
     lines = run("state", two / "set").stdout.splitlines()
     assert f"first: millprep begin {two / 'set'} --pass 1" in lines
     assert f"next: {first['file']} with {first['cutter']}" in lines
-    assert not (two / "set" / DONE).exists()
+    now = state(two / "set")
+    # to cut the spoilboard begins no pass
+    assert now["begun"] == []
+    assert [(p["pass"], len(p["runs"])) for p in now["programs"]][:2] == [(None, 1), (1, 0)]
+    assert now["before"] == []
 
 
 def test_a_program_is_marked_with_time_and_cutter(two: Path) -> None:
@@ -89,7 +101,7 @@ def test_marking_twice_changes_nothing_unless_it_ran_again(two: Path) -> None:
     row = json.loads(done.stdout)
     # without minutes there is no fit to say
     assert (len(row["done"]), row["already"], set(row)) == (1, [], {"done", "already", "bench"})
-    assert [len(p["runs"]) for p in state(two / "set")["programs"]][:2] == [2, 0]
+    assert [len(p["runs"]) for p in state(two / "set")["programs"]][:3] == [0, 2, 0]
 
 
 def test_a_pass_that_ran_means_that_those_before_it_were_cut(two: Path) -> None:
@@ -100,7 +112,7 @@ def test_a_pass_that_ran_means_that_those_before_it_were_cut(two: Path) -> None:
     assert now["next"]["pass"] == 1
     ran(two / "set", "--pass", "1")
     assert state(two / "set")["next"] is None
-    assert "all programs have run" in run("state", two / "set").stdout
+    assert "all passes have run" in run("state", two / "set").stdout
     assert state(two / "set")["seconds_left"] == 0
 
 
@@ -108,7 +120,7 @@ def test_minutes_of_a_program_are_kept_with_its_mark(two: Path) -> None:
     second = programs(two / "set", 1)[1]
     minutes = round(second["seconds"] / 60, 3)
     ran(two / "set", "--pass", "1", "--program", "2", "--minutes", str(minutes))
-    assert state(two / "set")["programs"][1]["runs"][0]["minutes"] == minutes
+    assert state(two / "set")["programs"][2]["runs"][0]["minutes"] == minutes
 
 
 def test_refit_and_resume_keep_what_ran(two: Path) -> None:
@@ -122,7 +134,8 @@ def test_refit_and_resume_keep_what_ran(two: Path) -> None:
     old, new = state(two / "set"), state(two / "new")
     assert [bool(p["runs"]) for p in new["programs"]] == [bool(p["runs"]) for p in old["programs"]]
     assert new["next"]["file"] == old["next"]["file"]
-    assert new["programs"][0]["runs"][0]["set"] == old["set"] != new["set"]
+    (first,) = (p for p in new["programs"] if (p["pass"], p["program"]) == (1, 1))
+    assert first["runs"][0]["set"] == old["set"] != new["set"]
     assert run("verify", two / "new").exit_code == 0
     isolate = program(two / "new", "pass-2/.*isolate")
     done = run("resume", two / "new", isolate, "--after", "2", "--out", two / "rest")
@@ -130,6 +143,8 @@ def test_refit_and_resume_keep_what_ran(two: Path) -> None:
     rest = state(two / "rest")
     assert [p["runs"] for p in rest["programs"]] == [[]]
     assert len(rest["before"]) == len(programs(two / "set", 1)) + 1
+    done = run("ran", two / "rest", "--spoilboard")
+    assert (done.exit_code, "ran-no-such-program" in done.stderr) == (2, True)
     ran(two / "rest", "--pass", "2")
     assert f"go on with set {new['set']}" in run("state", two / "rest").stdout
     assert run("verify", two / "rest").exit_code == 0
@@ -137,7 +152,8 @@ def test_refit_and_resume_keep_what_ran(two: Path) -> None:
 
 def test_what_the_sheet_saved_is_marked(two: Path) -> None:
     now = state(two / "set")
-    rows = [p for p in now["programs"] if p["pass"] == 1][:2]
+    rows = now["programs"][:2]
+    assert [row["pass"] for row in rows] == [None, 1]
     text = f"# Ticked on the sheet of set {now['set']}.\n# 2026-11-28T09:58:00.000Z  Spindle off\n"
     for n, row in enumerate(rows):
         text += f'\n[[run]]\nset = "{now["set"]}"\nfile = "{row["file"]}"\n'
@@ -188,6 +204,7 @@ def test_a_mark_that_cannot_be_read_is_refused(two: Path) -> None:
         ("--pass", "1", "--from", "job.toml"),
         ("--pass", "1", "--cutter", "x"),
         ("--pass", "7"),
+        ("--pass", "1", "--spoilboard"),
     ],
 )
 def test_slips_of_usage_mark_nothing(

@@ -74,7 +74,7 @@ class RunsMarked:
 
 def mark_run(
     folder: Path,
-    place: tuple[int, int],
+    place: tuple[int, int] | None,
     program: int | None = None,
     *,
     cutter: str | None = None,
@@ -82,12 +82,12 @@ def mark_run(
     again: bool = False,
     job_file: Path | None = None,
 ) -> RunsMarked:
-    """Mark a pass, or one of its programs, as run, and keep what it took.
+    """Mark a pass or the spoilboard, or one program of it, as run, and keep what it took.
 
     Args:
         folder: of the set.
-        place: blank and pass.
-        program: its place in the pass, from 1; None for all of them together.
+        place: blank and pass; None for the spoilboard.
+        program: its place there, from 1; None for all of them together.
         cutter: the cutter that was used, where it is not called as in the job.
         minutes: that programs ran, without a person's changes of cutters.
         again: whether programs ran once more that are marked already.
@@ -101,7 +101,7 @@ def mark_run(
     own_mark(folder, source)
     rows = _programs(source, place, program)
     if cutter is not None and program is None and len({row.cutter for row in rows}) > 1:
-        message = "The pass has several cutters. Name the program with --program as well."
+        message = "That takes several cutters. Name the program with --program as well."
         raise usage("ran-which-program", message)
     known = {run.program for run in RUNS.load(folder / DONE)}
     new = [row for row in rows if again or (row.file, row.cutter) not in known]
@@ -238,7 +238,7 @@ def _plan(source: Report, folder: Path, job_file: Path | None) -> JobPlan | None
 def _log_time(
     source: Report,
     folder: Path,
-    place: tuple[int, int],
+    place: tuple[int, int] | None,
     program: int | None,
     minutes: float,
     job_file: Path | None,
@@ -259,7 +259,9 @@ def _log_time(
         )
         raise usage("ran-minutes", message)
     file, named = _log_of(source, folder, job_file)
-    name = f"blank {place[0]} pass {place[1]}" if program is None else programs[0].file
+    name = programs[0].file
+    if program is None:
+        name = "spoilboard" if place is None else f"blank {place[0]} pass {place[1]}"
     run = LoggedRun(source.machine, source.set, name, round(estimate, 4), minutes)
     TIME_LOG.add(file, [run])
     runs = [r for r in TIME_LOG.load(file) if r.machine == run.machine]
@@ -269,15 +271,22 @@ def _log_time(
 
 
 def _programs(
-    source: Report, place: tuple[int, int], program: int | None
+    source: Report, place: tuple[int, int] | None, program: int | None
 ) -> tuple[ProgramRow, ...]:
-    """The rows of a pass, or of one of its programs."""
-    known_pass(source, *place)
-    programs = next(row.programs for row in source.passes if row.pass_id == place)
+    """The rows of a pass or of the spoilboard, or of one program there."""
+    if place is None:
+        programs, where = source.spoilboard, "The spoilboard"
+        if not programs:
+            message = "The set has no programs for the spoilboard. Give --pass for what ran."
+            raise usage("ran-no-such-program", message)
+    else:
+        known_pass(source, *place)
+        programs = next(row.programs for row in source.passes if row.pass_id == place)
+        where = "The pass"
     if program is None:
         return programs
     if not 1 <= program <= len(programs):
-        message = f"The pass has programs 1 to {len(programs)}, and no program {program}."
+        message = f"{where} has programs 1 to {len(programs)}, and no program {program}."
         raise usage("ran-no-such-program", message)
     return programs[program - 1 : program]
 

@@ -18,13 +18,13 @@ class ProgramState:
     """One program of a set.
 
     Attributes:
-        blank, mill_pass, number: its blank, its pass, and its place in the pass, from 1.
+        place: its blank and pass; None for the spoilboard's.
+        number: its place in the pass, or among those of the spoilboard, from 1.
         row: the program.
         runs: when it ran, with this set or with one that this set was made from.
     """
 
-    blank: int
-    mill_pass: int
+    place: tuple[int, int] | None
     number: int
     row: ProgramRow
     runs: tuple[ProgramRun, ...]
@@ -32,8 +32,13 @@ class ProgramState:
     @property
     def options(self) -> str:
         """The options of a command that name it."""
-        blank = f" --blank {self.blank}" if self.blank > 1 else ""
-        return f"--pass {self.mill_pass}{blank} --program {self.number}"
+        where = "--spoilboard" if self.place is None else pass_options(*self.place)
+        return f"{where} --program {self.number}"
+
+
+def pass_options(blank: int, number: int) -> str:
+    """The options of a command that name a pass."""
+    return f"--pass {number}" + (f" --blank {blank}" if blank > 1 else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,17 +58,22 @@ class SetState:
     mark: Begun | None
 
     @property
+    def left(self) -> tuple[ProgramState, ...]:
+        """What is still to run. The spoilboard is cut before a pass: once one ran, it has been."""
+        begun = any(program.runs for program in self.programs if program.place is not None)
+        return tuple(p for p in self.programs if not p.runs and not (begun and p.place is None))
+
+    @property
     def next(self) -> ProgramState | None:
-        """The first program that has not run after the last that has; None when all have run."""
-        left = [program for program in self.programs if not program.runs]
+        """The first program that is left after the last that ran; None when none is left."""
         ran = [k for k, program in enumerate(self.programs) if program.runs]
         after = [p for p in self.programs[ran[-1] + 1 :] if not p.runs] if ran else []
-        return next(iter(after or left), None)
+        return next(iter(after or self.left), None)
 
     @property
     def seconds_left(self) -> float:
-        """Running time of what has not run, s."""
-        return sum(program.row.seconds or 0.0 for program in self.programs if not program.runs)
+        """Running time of what is left, s."""
+        return sum(program.row.seconds or 0.0 for program in self.left)
 
 
 def state_of(folder: Path) -> SetState:
@@ -75,13 +85,13 @@ def state_of(folder: Path) -> SetState:
     source = report_file.read(folder)
     mark = own_mark(folder, source)
     runs = RUNS.load(folder / DONE)
+    groups = [(None, source.spoilboard), *((each.pass_id, each.programs) for each in source.passes)]
     programs = tuple(
         ProgramState(
-            *each.pass_id, n, row,
-            tuple(run for run in runs if run.program == (row.file, row.cutter)),
+            place, n, row, tuple(run for run in runs if run.program == (row.file, row.cutter))
         )
-        for each in source.passes
-        for n, row in enumerate(each.programs, 1)
-    )  # fmt: skip
+        for place, rows in groups
+        for n, row in enumerate(rows, 1)
+    )
     own = {(program.row.file, program.row.cutter) for program in programs}
     return SetState(source, programs, tuple(r for r in runs if r.program not in own), mark)

@@ -19,11 +19,12 @@ if TYPE_CHECKING:
 @click.command()
 @set_argument
 @click.option("--pass", "number", metavar="K", type=int, help="The pass that ran.")
+@click.option("--spoilboard", is_flag=True, help="The programs for the spoilboard ran.")
 @click.option(
     "--program",
     metavar="N",
     type=int,
-    help="Only program N of the pass ran, counted from 1 as on the plan.",
+    help="Only program N of the pass ran, or of the spoilboard, counted from 1 as on the plan.",
 )
 @blank_option
 @click.option(
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
 def ran(
     folder: Path,
     number: int | None,
+    spoilboard: bool,
     program: int | None,
     blank: int,
     cutter: str | None,
@@ -75,17 +77,17 @@ def ran(
     """
     from millprep.at_machine.ran import mark_from, mark_run
 
-    if (number is None) == (ticked is None):
-        raise click.UsageError("give --pass for what ran, or --from with a file of the sheet")
+    if [number is not None, spoilboard, ticked is not None].count(True) != 1:
+        words = "give --pass or --spoilboard for what ran, or --from with a file of the sheet"
+        raise click.UsageError(words)
     if ticked is not None and (program, cutter, minutes, again) != (None, None, None, False):
         raise click.UsageError("--from says all of what ran; leave the other options out")
     with terminal.refusals(as_json=as_json):
         if ticked is not None:
             marked = mark_from(folder, ticked, job_file)
         else:
-            assert number is not None
             marked = mark_run(
-                folder, (blank, number), program,
+                folder, None if number is None else (blank, number), program,
                 cutter=cutter, minutes=minutes, again=again, job_file=job_file,
             )  # fmt: skip
     if as_json:

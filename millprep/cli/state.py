@@ -51,16 +51,15 @@ def _lines(now: SetState, folder: Path) -> Iterator[str]:
     yield f"set {now.report.set} of {now.report.job}"
     for run in now.other_runs:
         yield f"before, with set {run.set}: {run.file}, {run_words(run)}"
-    for (blank, number), programs in groupby(now.programs, lambda p: (p.blank, p.mill_pass)):
-        begun = now.mark is not None and (blank, number) in now.mark.passes
-        yield f"blank {blank} pass {number}{', begun' if begun else ''}"
+    for place, programs in groupby(now.programs, lambda p: p.place):
+        yield _heading(now, place)
         for program in programs:
             name = program.row.file.rsplit("/", 1)[-1]
             part = "" if program.row.lines is None else f", the part of {program.row.cutter}"
             ran = "; ".join(run_words(run) for run in program.runs) or "not yet"
             yield f"  {'✓' if program.runs else ' '} {program.number}  {name}{part}: {ran}"
     if now.next is None:
-        yield "all programs have run"
+        yield "all passes have run"
         if now.report.resumed:
             yield f"go on with set {now.report.derived_from}, and mark the broken program there"
         return
@@ -68,11 +67,19 @@ def _lines(now: SetState, folder: Path) -> Iterator[str]:
     yield f"about {minutes_words(now.seconds_left / 60)} running left"
 
 
+def _heading(now: SetState, place: tuple[int, int] | None) -> str:
+    if place is None:
+        return "spoilboard, once, the blank off"
+    begun = now.mark is not None and place in now.mark.passes
+    return f"blank {place[0]} pass {place[1]}{', begun' if begun else ''}"
+
+
 def _next_lines(now: SetState, program: ProgramState, folder: Path) -> Iterator[str]:
-    place = (program.blank, program.mill_pass)
-    if now.mark is None or place not in now.mark.passes:
-        blank = f" --blank {program.blank}" if program.blank > 1 else ""
-        yield f"first: millprep begin {folder} --pass {program.mill_pass}{blank}"
+    from millprep.at_machine.state import pass_options
+
+    place = program.place
+    if place is not None and (now.mark is None or place not in now.mark.passes):
+        yield f"first: millprep begin {folder} {pass_options(*place)}"
     yield f"next: {program.row.file} with {program.row.cutter}"
     yield f"when it has run: millprep ran {folder} {program.options}"
 
@@ -91,9 +98,11 @@ def _row(now: SetState) -> dict[str, object]:
 
 
 def _program_row(program: ProgramState) -> dict[str, object]:
+    """A program as plain data; those of the spoilboard have no blank and no pass."""
+    blank, number = program.place or (None, None)
     return {
-        "blank": program.blank,
-        "pass": program.mill_pass,
+        "blank": blank,
+        "pass": number,
         "program": program.number,
         "file": program.row.file,
         "cutter": program.row.cutter,

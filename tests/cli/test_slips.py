@@ -19,9 +19,9 @@ SLIPS: dict[str, tuple[tuple[str, ...], str]] = {
     ),
     "ticked and a pass": (
         ("ran", "set", "--from", "ticked.toml", "--pass", "1"),
-        "give --pass for what ran, or --from with a file of the sheet",
+        "give --pass or --spoilboard for what ran, or --from with a file of the sheet",
     ),
-    "nothing that ran": (("ran", "set"), "give --pass for what ran, or --from"),
+    "nothing that ran": (("ran", "set"), "give --pass or --spoilboard for what ran, or --from"),
     "two kinds of readings": (
         ("refit", "set", "readings.csv", "--pass", "1", "--vernier", "--touches", "--out", "new"),
         "--vernier and --touches are two kinds of readings: give one.",

@@ -141,7 +141,8 @@ def test_no_clamps_means_tape(two_passes: CutSet) -> None:
     covered = "Cover the spoilboard with double-sided tape, all of one thickness."
     assert f"{covered} Cut it free over holes for pins." in sheet(taped)
     measured = sheet(replace(taped, locating="measure"))
-    assert covered in measured and "Cut it free" not in measured
+    assert covered in measured
+    assert "Cut it free" not in measured
     assert "hold it flat with tape" not in sheet(taped)
 
 
@@ -241,6 +242,7 @@ def test_programs_of_the_bed_come_first(two_passes: CutSet) -> None:
     text = sheet(with_bed)
     assert text.index("bed/01-bore-pins.ngc") < text.index("<h2>Blank 1, pass 1 of 2")
     assert "Take the blank off." in text
+    assert "Once they have run: millprep ran SET --spoilboard" in read(text).text
     said = text.replace("\N{NO-BREAK SPACE}", " ")
     assert "Z: touch off on the bed at X 1  Y 2.5, again after" in said
     assert "Press the pins in." in said
