@@ -67,7 +67,7 @@ def passes(
         blank,
         copies=tuple(_with_tabs(copy, profiles) for copy in blank.copies),
         cuts=replace(blank.cuts, profiles=profiles),
-        registration=tuple(cut for cuts in planned.hole_cuts.values() for cut in cuts),
+        registration=planned.hole_cuts,
         passes=milled,
         joins=made,
         drilled_in_other_pass=tuple(
@@ -130,12 +130,11 @@ def _findings(
     number, placements, plan = blank.number, blank.placements, job.registration
     laminate, machine = blank.laminate, job.machine
     by_index = {p.index: p for p in placements}
-    yield from lying.check_screw_turns(frame.shift, job.machine, number)
+    made = frame.shift.only([each.number for each in blank.passes])
+    yield from lying.check_screw_turns(made, job.machine, number)
     shared_least = least_shared(job, laminate)
-    yield from lying.check_origin(
-        frame.shift, frame.need, machine, job.setup.origin, shared_least, number
-    )
-    yield from turn.turn_findings(frame.shift, registered.holes, number)
+    yield from lying.check_origin(made, frame.need, machine, job.setup.origin, shared_least, number)
+    yield from turn.turn_findings(made, registered.holes, number)
     yield from planned.tight_pins
     yield from join_findings.check_hole_distance(blank.joins, registered.holes, plan, number)
     for mill_pass in blank.passes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -37,7 +37,7 @@ class PlannedPasses(NamedTuple):
 
     frame: PassFrame
     registered: Registered
-    hole_cuts: Mapping[int, Sequence[HoleCut]]
+    hole_cuts: tuple[HoleCut, ...]
     shared: SharedCuts
     marks: Marks
     passes: tuple[tuple[MillingPass, Sequence[Cut]], ...]
@@ -62,21 +62,30 @@ def planned_passes(
     registered = registered_of(job, blank, frame)
     hole_cuts = _pin_holes(job, laminate, registered.holes)
     shared = _shared(job, blank, frame, registered, left_out)
-    marks = _marks(job, blank, frame, registered, shared, set_id)
+    made = _made(shared, registered.holes, left_out)
+    needless = {hole.id for hole in registered.holes if hole.used_in not in made}
+    registered = replace(
+        registered, holes=tuple(hole for hole in registered.holes if hole.id not in needless)
+    )
+    marks = _marks(job, blank, frame, registered, shared, made, set_id)
     passes = tuple(
         (
             _pass(job, blank, frame, registered, marks, number, measured, left_out),
-            drilling.without_change(
-                (*hole_cuts.get(number, ()), *_cuts_of(job, laminate, number, marks, shared)),
-                job.profile.cutter,
+            _less(
+                # which cutter bores the boards' holes does not depend on what is left out
+                drilling.without_change(
+                    (*hole_cuts.get(number, ()), *_cuts_of(job, laminate, number, marks, shared)),
+                    job.profile.cutter,
+                ),
+                needless,
             ),
         )
-        for number in range(1, len(frame.shift.poses) + 1)
+        for number in made
     )
     return PlannedPasses(
         frame,
         registered,
-        hole_cuts,
+        tuple(cut for cuts in hole_cuts.values() for cut in cuts if cut.hole not in needless),
         shared,
         marks,
         passes,
@@ -138,6 +147,33 @@ def _shared(
         cuts_by_pass.share_holes(cuts.holes, join_plan, shift, blank.number, sole_pass),
         profiles,
         (*laps.joins, *tolerances.with_misalignment(profiles.joins, errors)),
+    )
+
+
+def _made(
+    shared: SharedCuts, holes: Sequence[RegistrationHole], left_out: Collection[int]
+) -> tuple[int, ...]:
+    """The passes that cut something of the boards, and those that drill the holes to find them."""
+    laps, profiles = shared.laps.by_pass, shared.profiles.by_pass
+    every = enumerate(zip(laps, shared.clearings, shared.holes, profiles, strict=True), 1)
+    made = {
+        number
+        for number, works in every
+        if any(cut.placement not in left_out for cuts in works for cut in cuts)
+    }
+    # holes are drilled in passes before
+    for hole in sorted(holes, key=lambda hole: -hole.used_in):
+        if hole.used_in in made:
+            made.add(hole.drilled_in)
+    return tuple(sorted(made))
+
+
+def _less(cuts: Iterable[Cut], needless: Collection[str]) -> tuple[Cut, ...]:
+    """Cuts without registration holes, by their ids."""
+    return tuple(
+        cut
+        for cut in cuts
+        if not (isinstance(cut, HoleCut) and cut.work == "register" and cut.hole in needless)
     )
 
 
@@ -207,20 +243,21 @@ def _marks(
     frame: PassFrame,
     registered: Registered,
     shared: SharedCuts,
+    made: Collection[int],
     set_id: str,
 ) -> Marks:
     """What is engraved outside the boards."""
     laminate, cutter = blank.laminate, job.isolation.uses[0].cutter.name
-    made = plan_marks(job, laminate, frame, registered.holes, shared.laps.joins)
+    marks = plan_marks(job, laminate, frame, registered.holes, shared.laps.joins)
     if not job.engrave_names:
-        return made
+        return marks
     # only where the cutter is in the spindle anyway, and where Z is zeroed all the same
     touches = {
-        number: _touch(job, laminate, frame, made, number, frame.shift.poses[number - 1])
+        number: _touch(job, laminate, frame, marks, number, frame.shift.poses[number - 1])
         for number, cuts in enumerate(shared.laps.by_pass, 1)
-        if any(cut.cutter == cutter for cut in cuts)
+        if number in made and any(cut.cutter == cutter for cut in cuts)
     }
-    return with_names(job, laminate, blank.placements, frame, made, touches, set_id)
+    return with_names(job, laminate, blank.placements, frame, marks, touches, set_id)
 
 
 def _edge(

@@ -14,7 +14,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 
@@ -63,6 +63,17 @@ class ShiftPlan:
         x0, y0 = max(a.x0, b.x0), max(a.y0, b.y0)
         x1, y1 = min(a.x1, b.x1), min(a.y1, b.y1)
         return Box(x0, y0, x1, y1) if x0 < x1 and y0 < y1 else None
+
+    def only(self, numbers: Sequence[int]) -> ShiftPlan:
+        """The plan with some of its passes (from 1) alone."""
+        some = [number - 1 for number in numbers]
+        return replace(
+            self,
+            poses=tuple(self.poses[k] for k in some),
+            windows=tuple(self.windows[k] for k in some),
+            cells=tuple(self.cell(k) for k in some),
+            turned=self.turned and len(some) > 1,
+        )
 
     def polygon(self, k: int) -> shapely.Polygon:
         """Window k as an area."""

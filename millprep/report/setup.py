@@ -128,7 +128,8 @@ def _lies(cut_set: CutSet, milling_pass: MillingPass) -> list[str]:
 def _taken_off(cut_set: CutSet, milling_pass: MillingPass) -> str:
     if milling_pass.number == 1:
         return "Spoilboard flat and swept clean."
-    now, before = milling_pass.number, milling_pass.number - 1
+    now, passes = milling_pass.number, cut_set.blank(milling_pass.blank).passes
+    before = max(each.number for each in passes if each.number < now)
     off = [c for c in cut_set.clamps if c.on_in(before) and not c.on_in(now)]
     words = f"Take these clamps off: {_clamps(off)}. " if off else ""
     return f"{words}Release the blank, lift it off, sweep the spoilboard and the holes clean."

@@ -37,6 +37,8 @@ SHALLOW = 1e-3
 """A move that stays above this depth cuts nothing, mm: over a surface map Z 0 is rounded."""
 LEAST_TURN = 1e-6
 """An arc sweeps more than this, radians."""
+IN_MARGINS: tuple[Work, ...] = ("register", "engrave")
+"""Works that cut no copy: their cuts lie in the margins."""
 
 Copy = tuple[str, int]
 """Name of the board, and number of the copy."""
@@ -97,7 +99,7 @@ class Cut(NamedTuple):
 
 
 class CutterTask(NamedTuple):
-    """What one cutter does in one program: its works and its name."""
+    """What one cutter does to copies in one program: its works and its name."""
 
     works: tuple[Work, ...]
     cutter: str
@@ -185,7 +187,9 @@ def _traces(
                 if mill_pass.pass_id in levellings:
                     surface = levellings[mill_pass.pass_id].surface
                     trace = over_flat_copper(trace, surface, machine.clearance).trace
-                yield mill_pass.pass_id, CutterTask(_works(row, whole.remarks), row.cutter), trace
+                works = _works(row, whole.remarks)
+                mine = tuple(work for work in works if work not in IN_MARGINS)
+                yield mill_pass.pass_id, CutterTask(mine or works, row.cutter), trace
 
 
 def _works(row: ProgramRow, remarks: Sequence[Remark]) -> tuple[Work, ...]:
