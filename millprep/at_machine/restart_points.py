@@ -8,10 +8,12 @@ down.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from millprep.geometry.path import Point
 from millprep.model.program import ARC_CCW, ARC_CW, FEED, RAPID, Motion, Move, Trail
@@ -92,10 +94,31 @@ def centre(trail: Trail, stroke: TrailCut) -> Point:
     return (x, y)
 
 
-def holes(trail: Trail, cuts: tuple[TrailCut, ...]) -> tuple[tuple[Point, TrailCut], ...]:
-    """Centre and first cut of every hole of a drilling or boring program, in order."""
+@dataclass(frozen=True, slots=True)
+class PassHoles:
+    """The holes that a pass may make, machine frame.
+
+    Attributes:
+        area: what all of them take.
+        named: centres of those that have names.
+        through: whatever goes as deep as this within one makes it, mm; paths do not.
+    """
+
+    area: BaseGeometry
+    named: Mapping[str, Point]
+    through: float
+
+
+def holes(
+    trail: Trail, cuts: Sequence[TrailCut], of_pass: PassHoles
+) -> tuple[tuple[Point, TrailCut], ...]:
+    """Centre and first cut of every hole of a program, in order; paths are none."""
     made: list[tuple[Point, TrailCut]] = []
     for stroke in cuts:
+        places = trail.xyz[stroke.first : stroke.last + 1]
+        within = of_pass.area.covers(shapely.MultiPoint(places[:, :2]))
+        if not within or places[:, 2].min() > -of_pass.through:
+            continue
         at = centre(trail, stroke)
         if not made or math.dist(made[-1][0], at) > SAME:
             made.append((at, stroke))

@@ -6,16 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from millprep.at_machine.restart_points import Entry
+import shapely
+
+from millprep.at_machine.restart_points import Entry, PassHoles
 from millprep.at_machine.resumed_program import Wish, resumed_program
 from millprep.files import writing
 from millprep.gcode.writing import write_programs
-from millprep.geometry.path import Point
 from millprep.model.blank import Layout
+from millprep.model.board import Hole
 from millprep.model.finding import Finding, Refusal, Severity, usage
 from millprep.model.job.job import JobPlan
 from millprep.model.machine_time import TimeFit
-from millprep.model.milling_pass import MillingPass
+from millprep.model.milling_pass import MillingPass, RegistrationHole
 from millprep.model.program import Program, Resumption
 from millprep.model.set_of_programs import BoardCopy, CutSet, MilledBlank
 from millprep.report import report_file
@@ -149,7 +151,9 @@ def _resumed(
     wish: Wish,
 ) -> tuple[_Part, ...]:
     """Every program that still has something to cut."""
-    by_pass = {(p.blank, p.number): p for p in passes}
+    concerned = {(program.blank, program.mill_pass) for program in wished}
+    by_pass = {(p.blank, p.number): p for p in passes if (p.blank, p.number) in concerned}
+    holes = {key: _holes(source, layout, mill_pass) for key, mill_pass in by_pass.items()}
     parts: list[_Part] = []
     for program in wished:
         mill_pass = by_pass[program.blank, program.mill_pass]
@@ -161,7 +165,7 @@ def _resumed(
             wish,
             plan.machine,
             set_id=source.set,
-            named=_named(source, mill_pass),
+            of_pass=holes[program.blank, program.mill_pass],
             outlines={
                 (p.board.name, p.copy): mill_pass.pose.shape(p.pose.shape(p.board.outline))
                 for p in layout.on(program.blank)
@@ -176,13 +180,24 @@ def _resumed(
     return tuple(parts)
 
 
-def _named(source: Report, mill_pass: MillingPass) -> dict[str, Point]:
-    """The holes with names that a pass makes, machine frame."""
-    return {
-        hole.id: mill_pass.pose.point(hole.blank)
-        for hole in source.holes(mill_pass.blank)
+def _holes(source: Report, layout: Layout, mill_pass: MillingPass) -> PassHoles:
+    """The holes that a pass may make: those of its boards, and those that later passes need."""
+    pose, number = mill_pass.pose, mill_pass.blank
+    registration = [
+        hole
+        for hole in source.holes(number)
         if hole.drilled_in == mill_pass.number and hole.role != "witness"
-    }
+    ]
+    holes: list[RegistrationHole | Hole] = [*registration]
+    for placement in layout.on(number):
+        holes += placement.holes
+    areas = [hole.spine.buffer(hole.diameter / 2) for hole in holes]
+    blank = next(blank for blank in layout.blanks if blank.number == number)
+    return PassHoles(
+        pose.shape(shapely.union_all(areas)),
+        {hole.id: pose.point(hole.blank) for hole in registration},
+        through=blank.thickness / 2,
+    )
 
 
 def _unwritten(

@@ -9,7 +9,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from millprep.at_machine.restart_points import READ, Entry, TrailCut, holes, move_of, near, strokes
+from millprep.at_machine.restart_points import (
+    READ,
+    Entry,
+    PassHoles,
+    TrailCut,
+    holes,
+    move_of,
+    near,
+    strokes,
+)
 from millprep.gcode.moves import Pen
 from millprep.geometry.path import Point
 from millprep.model.finding import usage
@@ -19,8 +28,6 @@ from millprep.model.program import RAPID, Program, Resumption, Trail
 OVERLAP = 2.0
 """A place is entered this far before it along the path, mm, or a cutter's width if that is more:
 more than the error of the place as read, and more than half the smallest arc."""
-HOLES = ("register", "drill", "bore")
-"""Kinds of work whose cuts are holes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +73,7 @@ def resumed_program(
     machine: Machine,
     *,
     set_id: str,
-    named: Mapping[str, Point],
+    of_pass: PassHoles,
     outlines: Mapping[tuple[str, int], shapely.Polygon],
 ) -> tuple[Program, Resumption, Entry] | None:
     """The program that continues as wished, its resumption, and its entry.
@@ -77,7 +84,7 @@ def resumed_program(
         wish: where to continue.
         machine: heights and limits.
         set_id: of the set it is of.
-        named: centres of holes that have names, machine frame.
+        of_pass: the holes of its pass.
         outlines: of every copy on the blank, machine frame, in this pass.
 
     None when it cuts nothing of the wished board.
@@ -89,7 +96,7 @@ def resumed_program(
     if not cuts:
         raise usage("resume-nothing-cut", f"{program.file} cuts nothing. Run it from its start.")
     overlap = wish.overlap or max(OVERLAP, program.cutter.width(program.depth))
-    entry = _entry(trail, program, cuts, wish, overlap, named, machine.dialect.decimals)
+    entry = _entry(trail, program, cuts, wish, overlap, of_pass, machine.dialect.decimals)
     kept = [cut for cut in cuts if cut.number >= entry.stroke.number]
     if wish.board is not None:
         kept = [c for c in kept if _board(trail, c, program, outlines) == (wish.board, wish.copy)]
@@ -170,7 +177,7 @@ def _entry(
     cuts: Sequence[TrailCut],
     wish: Wish,
     overlap: float,
-    named: Mapping[str, Point],
+    of_pass: PassHoles,
     decimals: int,
 ) -> Entry:
     """The entry that a wish means."""
@@ -184,7 +191,7 @@ def _entry(
             )
         within = (cuts[wish.after - 1],)
     if wish.hole is not None:
-        stroke = _hole(trail, program, cuts, wish.hole, named)
+        stroke = _hole(trail, program, cuts, wish.hole, of_pass)
         return Entry(stroke, stroke.first)
     if wish.near is None:
         return Entry(within[0], within[0].first)
@@ -207,16 +214,16 @@ def _hole(
     program: Program,
     cuts: Sequence[TrailCut],
     wished: str,
-    named: Mapping[str, Point],
+    of_pass: PassHoles,
 ) -> TrailCut:
     """The first cut of a hole."""
-    if program.work not in HOLES:
+    made, named = holes(trail, cuts, of_pass), of_pass.named
+    if not made:
         raise usage(
             "resume-no-such-hole",
             f"{program.file} makes no holes but cuts paths ({program.work}). Give --after or "
             "--near instead.",
         )
-    made = holes(trail, tuple(cuts))
     # the first cut of each: a wide hole takes several
     by_name = {
         name: stroke
@@ -230,6 +237,8 @@ def _hole(
         return made[int(wished) - 1][1]
     names = f", and {', '.join(by_name)} by name" if by_name else ""
     other = f" Another program of the pass makes {wished}." if wished in named else ""
+    if made[-1][1] != cuts[-1]:
+        other += " For the paths that it cuts after them give --after or --near."
     raise usage(
         "resume-no-such-hole",
         f"{program.file} makes holes 1 to {len(made)} in its order{names}, not {wished}.{other}",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from millprep.at_machine.restart_points import (
     LEAST,
     READ,
     Entry,
+    PassHoles,
     TrailCut,
     holes,
     near,
@@ -30,6 +32,7 @@ from millprep.model.program import ARC_CCW, ARC_CW, RAPID, Trail
 from millprep.verify import reader
 from tests.helpers.breaks import again, trail_of
 from tests.helpers.gcode_trail import program as workshop_program
+from tests.helpers.restart_points import NO_HOLES
 from tests.helpers.workshop import MACHINE, drill, mill, profiling, vee
 
 PASS = MillingPass(1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
@@ -43,6 +46,15 @@ CUTS: tuple[Cut, ...] = (
     Profile(Path.lines([(20, 20), (60, 20), (60, 25), (20, 25), (20, 20)]), "mill2", 1.8, 1.3,
             (Tab(10.0, 14.0),), 0, inner=False),
 )  # fmt: skip
+
+
+OF_PASS = PassHoles(
+    shapely.union_all(
+        [cut.spine.buffer(cut.diameter / 2) for cut in CUTS if isinstance(cut, HoleCut)]
+    ),
+    {},
+    through=0.8,
+)
 
 
 @pytest.fixture(scope="module")
@@ -137,13 +149,22 @@ def test_far_from_all_paths_it_says_how_far(trails: dict[str, Trail]) -> None:
 
 
 def test_holes_are_counted_however_they_are_made(trails: dict[str, Trail]) -> None:
-    drilled = holes(trails["drill"], strokes(trails["drill"]))
+    drilled = holes(trails["drill"], strokes(trails["drill"]), OF_PASS)
     assert sorted(at for at, _ in drilled) == [(30.0, 40.0), (50.0, 40.0), (70.0, 40.0)]
     # pecks are one cut; a wide bore winds down several times
     assert len(strokes(trails["drill"])) == 3
-    bored = [one for one in holes(trails["bore"], strokes(trails["bore"])) if one[0][1] > 40]
+    bored = holes(trails["bore"], strokes(trails["bore"]), OF_PASS)
     assert np.allclose(sorted(at for at, _ in bored), [(30.0, 50.0), (50.0, 50.0)])
-    assert len(strokes(trails["bore"])) > 2
+    assert len(strokes(trails["bore"])) > 3
+
+
+def test_paths_are_no_holes(trails: dict[str, Trail]) -> None:
+    """The profile after the bores, and laps within a hole that something else makes."""
+    cuts = strokes(trails["bore"])
+    assert holes(trails["bore"], cuts, OF_PASS)[-1][1] != cuts[-1]
+    laps = trails["isolate"]
+    around = replace(OF_PASS, area=shapely.Point(30.0, 30.0).buffer(4.0))
+    assert holes(laps, strokes(laps), around) == ()
 
 
 LOOK = "G21 G90 G17\nG0 X5 Y5 Z5\nG1 Z0.1 F50\nG0 Z5\n"
@@ -168,7 +189,7 @@ def test_the_last_cut_ends_with_the_program(text: str, cuts: list[TrailCut]) -> 
     if not cuts:
         with pytest.raises(Refusal, match=r"cuts nothing\. Run it from its start"):
             resumed_program(
-                trail, program, Wish(after=1), MACHINE, set_id="0", named={}, outlines={}
+                trail, program, Wish(after=1), MACHINE, set_id="0", of_pass=NO_HOLES, outlines={}
             )
 
 

@@ -14,7 +14,7 @@ from millprep.model.program import RAPID
 from millprep.verify import reader
 from millprep.verify.read_back import trail_of
 from millprep.verify.resumed import check_resumed
-from tests.helpers.restart_points import DIALECTS, made, text_of
+from tests.helpers.restart_points import DIALECTS, NO_HOLES, made, text_of
 from tests.helpers.workshop import MACHINE
 
 
@@ -32,7 +32,7 @@ def test_every_dialect_goes_on(dialect: Dialect) -> None:
             wishes.append(Wish(near=(x, y), overlap=chance.uniform(0.3, 5.0)))
         for wish in wishes:
             done = resumed_program(
-                trail, program, wish, machine, set_id="0123", named={}, outlines={}
+                trail, program, wish, machine, set_id="0123", of_pass=NO_HOLES, outlines={}
             )
             assert done is not None
             text = text_of(done[0], machine)

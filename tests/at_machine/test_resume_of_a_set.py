@@ -170,7 +170,10 @@ def test_by_hole(made: Path, tmp_path: Path, hole: str) -> None:
         ("drill", "r1", "makes holes 1 to 4 in its order, not r1. Another program of the pass "
          "makes r1. [resume-no-such-hole]"),
         ("drill", "r9", "makes holes 1 to 4 in its order, not r9. [resume-no-such-hole]"),
-        ("register", "r9", ", and r1, r2, r3 by name, not r9. [resume-no-such-hole]"),
+        # the profile that it cuts as well is no hole
+        ("register-and-profile", "4", "makes holes 1 to 3 in its order, and r1, r2, r3 by name, "
+         "not 4. For the paths that it cuts after them give --after or --near. "
+         "[resume-no-such-hole]"),
     ],
 )  # fmt: skip
 def test_only_holes_that_the_program_makes_are_named(

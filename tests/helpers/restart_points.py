@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shapely
 
+from millprep.at_machine.restart_points import PassHoles
 from millprep.gcode import rs274
 from millprep.gcode.build import build
 from millprep.gcode.post_processor import post_processed
@@ -21,6 +22,9 @@ PASS = MillingPass(1, 1, shapely.box(0, 0, 100, 80), Pose(), (), (50.0, 5.0))
 
 
 SQUARE = Path.lines([(20, 20), (60, 20), (60, 50), (20, 50), (20, 20)])
+
+
+NO_HOLES = PassHoles(shapely.Polygon(), {}, 0.0)
 
 
 CUTS: tuple[Cut, ...] = (

@@ -31,6 +31,7 @@ from millprep.verify.trace import Trace
 from tests.conftest import EXAMPLES
 from tests.helpers import rs274_tool, small_job
 from tests.helpers.breaks import Break, Removed, again, before, broken, levels, on, swept, text_of
+from tests.helpers.restart_points import NO_HOLES
 from tests.helpers.rs274_tool import needs_interpreter
 from tests.helpers.small_job import run
 
@@ -65,7 +66,7 @@ class Case:
     def resumed(self, wish: Wish) -> tuple[Program, Trace]:
         done = resumed_program(
             trail_of(self.trace, self.program), self.program, wish, PLAN.machine,
-            set_id="0123", named={}, outlines={},
+            set_id="0123", of_pass=NO_HOLES, outlines={},
         )  # fmt: skip
         assert done is not None
         return done[0], again(done[0], PLAN.machine)
