@@ -109,15 +109,20 @@ class PassHoles:
     through: float
 
 
+def makes_hole(trail: Trail, stroke: TrailCut, of_pass: PassHoles) -> bool:
+    """Whether a cut goes deep and stays within a hole."""
+    places = trail.xyz[stroke.first : stroke.last + 1]
+    deep = places[:, 2].min() <= -of_pass.through
+    return bool(deep and of_pass.area.covers(shapely.MultiPoint(places[:, :2])))
+
+
 def holes(
     trail: Trail, cuts: Sequence[TrailCut], of_pass: PassHoles
 ) -> tuple[tuple[Point, TrailCut], ...]:
     """Centre and first cut of every hole of a program, in order; paths are none."""
     made: list[tuple[Point, TrailCut]] = []
     for stroke in cuts:
-        places = trail.xyz[stroke.first : stroke.last + 1]
-        within = of_pass.area.covers(shapely.MultiPoint(places[:, :2]))
-        if not within or places[:, 2].min() > -of_pass.through:
+        if not makes_hole(trail, stroke, of_pass):
             continue
         at = centre(trail, stroke)
         if not made or math.dist(made[-1][0], at) > SAME:

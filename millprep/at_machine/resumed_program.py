@@ -15,6 +15,7 @@ from millprep.at_machine.restart_points import (
     PassHoles,
     TrailCut,
     holes,
+    makes_hole,
     move_of,
     near,
     strokes,
@@ -237,7 +238,7 @@ def _hole(
         return made[int(wished) - 1][1]
     names = f", and {', '.join(by_name)} by name" if by_name else ""
     other = f" Another program of the pass makes {wished}." if wished in named else ""
-    if made[-1][1] != cuts[-1]:
+    if not makes_hole(trail, cuts[-1], of_pass):
         other += " For the paths that it cuts after them give --after or --near."
     raise usage(
         "resume-no-such-hole",
