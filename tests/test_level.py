@@ -292,6 +292,21 @@ def test_slips_of_the_call(made: Path, tmp_path: Path) -> None:
     assert "[pass-unknown]" in done.stderr
 
 
+@pytest.mark.parametrize("lines", [0, 1, 300])
+def test_a_table_of_motions_that_lost_its_end_is_no_measure_of_the_cuts(
+    made: Path, tmp_path: Path, lines: int
+) -> None:
+    """The map must enclose all cuts, not those that are left in the table."""
+    shutil.copytree(made / "set", tmp_path / "set")
+    table = tmp_path / "set" / "toolpaths.csv"
+    table.write_text("".join(table.read_text("ascii").splitlines(keepends=True)[:lines]), "ascii")
+    surface = made / "surface-1" / "filled-surface-blank-1-pass-1.csv"
+    done = level(tmp_path, surface, tmp_path / "new")
+    assert done.exit_code == 1, done.output
+    assert "toolpaths.csv was edited after it was written" in done.stderr
+    assert not (tmp_path / "new").exists()
+
+
 def spoilt_set(made: Path, tmp_path: Path) -> tuple[Path, Path]:
     """A copy of the levelled set, and its program that isolates."""
     out = tmp_path / "set"

@@ -28,6 +28,7 @@ from millprep.workflow.source_set import (
     programs_of,
     readings_of,
     same_inputs,
+    unedited,
     whole,
 )
 
@@ -67,6 +68,7 @@ def level(
     say("reading the set and the map")
     source = report_file.read(folder)
     whole(source)
+    unedited(source, folder, {report_file.REPORT, TABLE})
     # before work is done for nothing
     set_on_disk.check(out, replace=replace_begun)
     set_job = job_of(source, folder, job_file, map_file.parent)

@@ -30,7 +30,7 @@ from millprep.workflow.identity import set_id
 from millprep.workflow.inputs import read_boards
 from millprep.workflow.planning import Say
 from millprep.workflow.prepare import write_report
-from millprep.workflow.source_set import inputs_of, job_of, unchanged, unlike_job
+from millprep.workflow.source_set import inputs_of, job_of, unchanged, unedited, unlike_job
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def resume(
     except ValueError as fault:
         raise Refusal([unlike_job(fault)]) from None
     wished = _wished(programs, program, wish, layout)
-    _unedited(source, folder, wished)
+    unedited(source, folder, {report_file.REPORT, *(each.file for each in wished)})
     say("resuming the programs")
     parts = _resumed(source, folder, plan, layout, passes, wished, wish)
     cut_set = _unwritten(source, plan, layout, passes, parts)
@@ -130,15 +130,6 @@ def _wished(
             words = "cannot be resumed: it is short. Run it again from its start"
         raise usage("resume-which-program", f"{name} {words}.")
     return tuple(matching[:1])
-
-
-def _unedited(source: Report, folder: Path, programs: Sequence[Program]) -> None:
-    """Refuse programs that are not as they were written."""
-    files = {p.file for p in programs} | {report_file.REPORT}
-    findings = report_file.changed(source, folder)
-    faults = [f for f in findings if f.severity == "stop" and f.file in files]
-    if faults:
-        raise Refusal(faults)
 
 
 def _resumed(

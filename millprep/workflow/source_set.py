@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -54,6 +54,18 @@ def whole(source: Report) -> None:
             f"{source.derived_from}, which it was made from, and resume the program from the new "
             "set.",
         )
+
+
+def unedited(source: Report, folder: Path, files: Collection[str]) -> None:
+    """Refuse a set some of whose files are not as they were written.
+
+    Raises:
+        Refusal: with what is wrong with these files.
+    """
+    findings = report_file.changed(source, folder)
+    faults = [f for f in findings if f.severity == "stop" and f.file in files]
+    if faults:
+        raise Refusal(faults)
 
 
 def _layout_of(source: Report, folder: Path) -> Stored | None:
