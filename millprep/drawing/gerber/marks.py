@@ -88,9 +88,7 @@ def open_file(
                 if shape.net is not None and (isinstance(shape.mark, Stroke) or shape.mark.areas)
             )
     except UnreadableError as fault:
-        remedied = "say it in the job" in str(fault)
-        remedy = "" if remedied else "export the file again, or correct this line"
-        ledger.stop("statement-unreadable", f"{ledger.shown_as}, {fault}", remedy)
+        ledger.stop("statement-unreadable", f"{ledger.shown_as}, {fault}", fault.remedy)
     ledger.refuse_if_stopped()
     if stated is not None and unit is not None and MM[unit] != MM[stated]:
         ledger.stop(

@@ -16,13 +16,17 @@ from millprep.drawing.unit import MM
 from millprep.geometry.pose import Affine
 from millprep.model.job.layers import Unit
 
+# what to do: against most faults of a file, and where it gives no unit
+AGAIN = "export the file again, or correct this line"
+STATE_UNIT = "say it in the job, as the unit"
+
 
 class UnreadableError(Exception):
     """A fabrication file that cannot be read truly; `line` is where, from 1."""
 
-    def __init__(self, line: int, words: str) -> None:
+    def __init__(self, line: int, words: str, remedy: str = AGAIN) -> None:
         super().__init__(f"line {line}: {words}")
-        self.line = line
+        self.line, self.remedy = line, remedy
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +43,10 @@ class Statement:
     text: str
     section: int = 0
 
-    def fault(self, words: str) -> UnreadableError:
-        """What is wrong with it, as an error to raise."""
+    def fault(self, words: str, remedy: str = AGAIN) -> UnreadableError:
+        """What is wrong with it and what to do, as an error to raise."""
         shown = self.text if len(self.text) <= 40 else self.text[:37] + "..."
-        return UnreadableError(self.line, f"{shown!r}: {words}")
+        return UnreadableError(self.line, f"{shown!r}: {words}", remedy)
 
 
 MOST_STATEMENTS = 300_000
@@ -208,9 +212,7 @@ class Coordinates:
             UnreadableError: when neither the file nor the job has given it.
         """
         if self.mm is None:
-            raise statement.fault(
-                "no line before gives the unit (MOMM or MOIN); say it in the job, as the unit"
-            )
+            raise statement.fault("no line before gives the unit (MOMM or MOIN)", STATE_UNIT)
         self.used = True
         return self.mm
 
@@ -315,9 +317,7 @@ class DrillNumbers:
     def length(self, value: float, statement: Statement) -> float:
         """A decimal number as mm."""
         if self.mm is None:
-            raise statement.fault(
-                "no line before gives the unit (METRIC or INCH); say it in the job, as the unit"
-            )
+            raise statement.fault("no line before gives the unit (METRIC or INCH)", STATE_UNIT)
         self.used = True
         return value * self.mm
 

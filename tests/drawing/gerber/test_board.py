@@ -127,6 +127,12 @@ def test_a_flash_draws_no_edge(tmp_path: Path) -> None:
             "export the file again, or correct this line",
         ),
         (
+            {"copper": COPPER.replace("M02*", "\nG99 say it in the job*M02*")}, None,
+            "statement-unreadable",
+            "copper, line 2: 'G99 say it in the job': 'sayitinthejo' is no word of this format; "
+            "export the file again, or correct this line",
+        ),
+        (
             {"copper": COPPER.replace("%MOMM*%", "")}, None, "statement-unreadable",
             "copper, line 1: 'X50000Y50000D03': no line before gives the unit (MOMM or MOIN); "
             "say it in the job, as the unit",
@@ -142,7 +148,7 @@ def test_a_flash_draws_no_edge(tmp_path: Path) -> None:
             "take unit out of the job to believe the file",
         ),
     ],
-    ids=["a point", "no unit", "two units", "another unit"],
+    ids=["a point", "a remedy", "no unit", "two units", "another unit"],
 )  # fmt: skip
 def test_what_cannot_be_read_says_its_line_and_the_remedy(
     tmp_path: Path, texts: dict[str, str], unit: Unit | None, code: str, words: str
