@@ -140,21 +140,28 @@ class Motions:
         first = self.first[which]
         return tangent(first), tangent(first + self.sweep[which])
 
-    def places(self) -> tuple[NDArray[np.intp], FloatArray]:
-        """Which motion each place is of, and places in the plane along all motions to their ends.
+    def places(
+        self, which: Mask | None = None, sagitta: float = FLATTENED
+    ) -> tuple[NDArray[np.intp], FloatArray]:
+        """Which motion each place is of, and places in the plane along motions to their ends.
 
-        Their chords are off arcs by at most `FLATTENED`.
+        Their chords are off arcs by at most `sagitta`, mm, and none is over more than 120°.
+        `which` are the motions that have places, None for all.
         """
         # a chord over the angle a runs radius · (1 - cos(a / 2)) inside of its arc
-        widest = 2 * np.arccos(1 - np.minimum(FLATTENED / self.radius, 1.0))
-        chords = np.ceil(np.abs(self.sweep) / widest - 1e-9)
-        counts = np.where(self.curved, chords, 1).astype(np.intp)
+        arcs = self.curved if which is None else self.curved & which
+        widest = 2 * np.arccos(1 - np.minimum(sagitta / self.radius[arcs], 0.5))
+        counts = np.ones(len(arcs), np.intp) if which is None else which.astype(np.intp)
+        counts[arcs] = np.maximum(np.ceil(np.abs(self.sweep[arcs]) / widest - 1e-9), 1)
         of = np.repeat(np.arange(len(counts)), counts)
-        part = (np.arange(len(of)) - np.repeat(np.cumsum(counts) - counts, counts) + 1) / counts[of]
-        angle = self.first[of] + part * self.sweep[of]
-        out = self.radius[of, None] * np.column_stack((np.cos(angle), np.sin(angle)))
-        within = (self.curved[of] & (part < 1))[:, None]
-        return of, np.where(within, self.centre[of] + out, self.xyz[of + 1, :2])
+        xy = self.xyz[of + 1, :2]
+        nth = np.arange(len(of)) - np.repeat(np.cumsum(counts) - counts, counts) + 1
+        within = nth < counts[of]
+        of_arc = of[within]
+        angle = self.first[of_arc] + nth[within] / counts[of_arc] * self.sweep[of_arc]
+        out = self.radius[of_arc, None] * np.column_stack((np.cos(angle), np.sin(angle)))
+        xy[within] = self.centre[of_arc] + out
+        return of, xy
 
 
 def _seconds(

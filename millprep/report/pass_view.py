@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from millprep.gcode.run_time import Motions
 from millprep.geometry.path import FloatArray, Point
 from millprep.model.blank import Box, Clamp
 from millprep.model.milling_pass import MillingPass, RegistrationHole
@@ -43,7 +41,7 @@ def pass_view(
     now = [drawn for drawn in programs if drawn.program.mill_pass == milling_pass.number]
     held = [clamp for clamp in cut_set.clamps if clamp.on_in(milling_pass.number)]
     blank = milling_pass.pose.shape(shapely.box(0, 0, *contents.blank.size))
-    nth, last = milling_pass.number, len(contents.passes)
+    nth, last = milling_pass.number, contents.passes[-1].number
     on = canvas(
         _view(cut_set, blank, held),
         titled(cut_set.job, contents.blank.number, f"pass {nth} of {last}"),
@@ -237,43 +235,18 @@ def contacts(drawn: DrawnProgram, sagitta: float) -> tuple[list[FloatArray], lis
     """
     if drawn.program.work == "probe":
         return [], []
-    ends = drawn.ends
-    starts = np.vstack((drawn.program.start, ends[:, :3]))[:-1]
-    still = np.isnan(ends[:, 3]) & (starts[:, :2] == ends[:, :2]).all(axis=1)
+    motions = Motions(drawn.program.start, drawn.ends, drawn.clockwise)
+    starts, ends = motions.xyz[:-1], motions.xyz[1:]
+    still = ~motions.curved & (starts[:, :2] == ends[:, :2]).all(axis=1)
     cuts = (np.minimum(starts[:, 2], ends[:, 2]) < 0) & ~still
     lifts = ~cuts & (ends[:, 2] >= 0)
     # each contact with the work by its number; a lift ends one
     contact = np.cumsum(lifts) - lifts
     plunges = lifts & (starts[:, 2] < 0) & ~np.isin(contact, contact[cuts])
-    first = np.diff(contact[cuts], prepend=-1) != 0
-    xy, opens = _along(starts[cuts, :2], ends[cuts], drawn.clockwise[cuts], first, sagitta)
-    lines = [xy[a:b] for a, b in itertools.pairwise([*opens.tolist(), len(xy)])]
+    first = np.flatnonzero(cuts)[np.diff(contact[cuts], prepend=-1) != 0]
+    of, xy = motions.places(cuts, sagitta)
+    opens = np.searchsorted(of, first)
+    xy = np.insert(xy, opens, starts[first, :2], axis=0)
+    lines = np.split(xy, opens + np.arange(len(opens)))[1:]
     points = [(x, y) for x, y in starts[plunges, :2].tolist()]
     return lines, list(dict.fromkeys(points))
-
-
-def _along(
-    starts: FloatArray, ends: FloatArray, clockwise: NDArray[np.bool_], first: NDArray[np.bool_],
-    sagitta: float,
-) -> tuple[FloatArray, NDArray[np.intp]]:  # fmt: skip
-    """Points along moves, and which of them are starts: those of the moves that are a `first`.
-
-    An arc that ends where it starts is a full turn.
-    """
-    lead, turn = ends[:, 3:5], 2 * math.pi
-    centre, radius = starts + lead, np.hypot(*lead.T)
-    angle = np.arctan2(*-lead.T[::-1])
-    sweep = np.arctan2(*(ends[:, :2] - centre).T[::-1]) - angle
-    sweep = np.where(clockwise, -sweep, sweep) % turn
-    sweep[(starts == ends[:, :2]).all(axis=1)] = turn
-    step = 2 * np.arccos(np.maximum(1 - sagitta / np.maximum(radius, 1e-12), 0.5))
-    # all this is nan for a straight move, which has its end alone
-    count = np.fmax(np.ceil(sweep / step), 1).astype(int)
-    which = np.repeat(np.arange(len(ends)), count + first)
-    k = np.arange(len(which)) + (count + 1 - np.cumsum(count + first))[which]
-    share = k / count[which] * np.where(clockwise, -1, 1)[which]
-    angle = angle[which] + sweep[which] * share
-    xy = centre[which] + radius[which, None] * np.column_stack((np.cos(angle), np.sin(angle)))
-    for known, at in ((k == 0, starts), (k == count[which], ends[:, :2])):
-        xy[known] = at[which[known]]
-    return xy, np.flatnonzero(k == 0)

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from millprep import job
-from millprep.gcode.run_time import figures_of, run_seconds
+from millprep.gcode.run_time import Motions, figures_of, run_seconds
 from millprep.model.machine_time import ACCELERATION
-from millprep.model.program import Move, Program, SecondTouch
+from millprep.model.program import Move, Program, SecondTouch, clockwise_of, ends_of
 from tests.helpers.stepped_motion import stepped_seconds
 from tests.helpers.workshop import MACHINE, mill
 
@@ -172,6 +172,25 @@ def test_an_example_is_cut_in_little_more_than_the_least_time(example_set: Path)
         if (x, y) == (u, v) and 0 <= high < APPROACH:
             air += (high - max(low, 0.0)) / float(row[10]) * 60
     assert 0 < air <= 0.03 * took
+
+
+@pytest.mark.parametrize("sagitta", [0.002, 0.1, 10.0])
+def test_chords_of_arcs_are_off_them_by_no_more_than_is_said(sagitta: float) -> None:
+    half = Move("arc_ccw", -5.0, 0.0, 0.0, -5.0, 0.0, 100.0)
+    whole = Move("arc_cw", -5.0, 0.0, 0.0, 0.8, 0.6, 100.0)
+    moves = [line(2.0, 3.0), line(5.0, 0.0), half, whole]
+    motions = Motions(START, ends_of(moves), clockwise_of(moves))
+    of, xy = motions.places(np.array([False, True, True, True]), sagitta)
+    assert sorted(set(of.tolist())) == [1, 2, 3]
+    for n, centre, radius, sense in ((2, (0.0, 0.0), 5.0, 1), (3, (-4.2, 0.6), 1.0, -1)):
+        start = motions.xyz[n, :2]
+        out = np.vstack((start, xy[of == n])) - centre
+        assert np.hypot(*out.T) == pytest.approx(radius)
+        assert xy[of == n][-1].tolist() == motions.xyz[n + 1, :2].tolist()
+        turned = np.diff(np.unwrap(np.arctan2(out[:, 1], out[:, 0]))) * sense
+        assert turned.sum() == pytest.approx((math.pi, math.tau)[n - 2])
+        assert 0 < turned.min() <= turned.max() <= math.tau / 3 + 1e-9
+        assert radius * (1 - math.cos(turned.max() / 2)) <= sagitta + 1e-12
 
 
 def test_where_nothing_moves_only_waits_take_time() -> None:

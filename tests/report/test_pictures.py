@@ -160,6 +160,14 @@ def test_a_pass_shows_machine_clamps_zero_and_touch() -> None:
         assert said in second
 
 
+def test_a_pass_keeps_its_number_where_one_before_it_is_left_out() -> None:
+    whole = invented(4)
+    first, second = whole.passes
+    less = with_blank(whole, passes=(first, replace(second, number=3)))
+    here = contents_of(less, less.blanks[0])
+    assert "pass 3 of 3" in pass_view(here, less, less.passes[1], []).words()
+
+
 def test_shorted_and_broken_copper_is_named() -> None:
     whole = invented(1)
     square = [shapely.box(x, 20, x + 8, 28) for x in (10, 30, 50, 70)]

@@ -120,6 +120,14 @@ def test_set_up_of_the_first_and_second_pass(two_passes: CutSet) -> None:
     assert "mm on the left" in second
 
 
+def test_the_pass_before_may_be_any(two_passes: CutSet) -> None:
+    """Where copies are left out, the one between may be needless."""
+    first, second = two_passes.passes
+    less = with_blank(two_passes, passes=(first, replace(second, number=3)))
+    third = sheet(less).replace("\N{NO-BREAK SPACE}", " ").split("<h2>Blank 1, pass 3 of 3", 1)[1]
+    assert "Take these clamps off: X 0 to 12" in third
+
+
 def test_what_else_is_needed_is_listed(two_passes: CutSet) -> None:
     text = sheet(two_passes)
     assert "Also: a spoilboard" in text
