@@ -143,7 +143,8 @@ def log(file: Path | None, replaced: str | None, as_json: bool) -> None:
     from millprep.at_machine.bench_log import BENCH_LOG, log_of, replace_cutter, use_of
     from millprep.job.bench import nearest
     from millprep.job.load import bench_lives
-    from millprep.report.words import many, minutes_words
+    from millprep.model.finding import many
+    from millprep.report.words import minutes_words
 
     bench_file = file or nearest(Path())
     if bench_file is None:

@@ -32,6 +32,7 @@ def check(job_file: Path, pictures: Path | None, repair: bool, fresh: bool, as_j
     """
     import millprep
     from millprep import cache
+    from millprep.model.finding import many
 
     kept = None if fresh else cache.user_cache()
     with terminal.refusals(as_json=as_json), cache.using(kept):
@@ -51,6 +52,6 @@ def check(job_file: Path, pictures: Path | None, repair: bool, fresh: bool, as_j
 
         drawn = draw(cut_set, pictures)
         if not as_json:
-            click.echo(f"{len(drawn)} pictures in {pictures}")
+            click.echo(f"{many(len(drawn), 'picture')} in {pictures}")
     if any(finding.severity == "stop" for finding in cut_set.findings):
         raise SystemExit(1)

@@ -343,7 +343,7 @@ def _changes(work: TaskCompared) -> Iterator[str]:
 
 def _amount(amount: Amount) -> str:
     """Holes, or moves with the length of their path."""
-    from millprep.report.words import many
+    from millprep.model.finding import many
 
     if amount.holes:
         return many(amount.holes, "hole")

@@ -11,6 +11,7 @@ import click
 
 from millprep.cli import terminal
 from millprep.cli.options import json_option
+from millprep.model.finding import many
 
 if TYPE_CHECKING:
     import shapely
@@ -129,7 +130,7 @@ def _candidate(layer: str, candidate: Candidate, survey: Survey) -> list[str]:
 
 def pieces_words(candidate: Candidate, survey: Survey) -> str:
     """Pieces and narrowest gap of a reading as copper."""
-    words = "1 piece" if candidate.pieces == 1 else f"{candidate.pieces} pieces"
+    words = many(candidate.pieces or 0, "piece")
     if candidate.gap is None or candidate.gap_at is None:
         return words
     x, y = (value * survey.per_mm for value in candidate.gap_at)
@@ -173,7 +174,8 @@ def holes_words(survey: Survey, roles: LayerRoles) -> list[str]:
             span = f"{length(min(circles), survey)} to {length(max(circles), survey)}"
             named = layer.name in roles.copper
             also = "; named here too, the inner circles of its pads are holes" if named else ""
-            picked.append(f"  {layer.name}: {len(circles)} circles among others, {span}{also}")
+            count = many(len(circles), "circle")
+            picked.append(f"  {layer.name}: {count} among others, {span}{also}")
     head = ">>> Name the layers of the holes, [] if there are none. These could be:"
     return [head, *picked] if picked else []
 

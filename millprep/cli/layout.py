@@ -35,8 +35,7 @@ def layout(
     checks its places and keeps them. The exit code is 1 when a board has no place.
     """
     import millprep
-    from millprep.model.finding import limited
-    from millprep.report.words import many
+    from millprep.model.finding import limited, many
     from millprep.workflow.lay_out import row, write
 
     with terminal.refusals(as_json=as_json):

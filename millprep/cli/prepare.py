@@ -188,7 +188,8 @@ def summary(cut_set: CutSet) -> list[str]:
     """What a set holds, how long it takes, and what was read back."""
     # loaded when there is a set, so that helps are quick
     from millprep.model.by_hand import by_hand
-    from millprep.report.words import by_hand_words, many, running_words
+    from millprep.model.finding import many
+    from millprep.report.words import by_hand_words, running_words
 
     running, proofs = cut_set.running, cut_set.proofs
     pieces = many(sum(proof.pieces for proof in proofs), "copper piece")

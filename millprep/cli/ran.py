@@ -123,7 +123,7 @@ def _say(marked: RunsMarked) -> None:
 
 def use_words(use: CutterMetres) -> str:
     """What a cutter has cut of its life, and that it is to be replaced."""
-    from millprep.report.words import many
+    from millprep.model.finding import many
 
     life = "" if use.life is None else f" of {use.life:g} m"
     runs = f"{many(use.runs, 'run')} since {use.since.astimezone():%Y-%m-%d}"

@@ -14,9 +14,8 @@ from typing import Any
 
 from millprep.cli.compare import lines_of
 from millprep.cli.terminal import line_of
-from millprep.model.finding import SEVERITIES, Finding
+from millprep.model.finding import SEVERITIES, Finding, many
 from millprep.report.review import part
-from millprep.report.words import many
 from millprep.workflow.set_on_disk import refused_folder
 from millprep.workflow.watch import WatchState
 

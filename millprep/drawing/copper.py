@@ -17,6 +17,7 @@ from millprep.drawing.marks.evenodd import Crossing, nest, odd_areas
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Source, Stroke
 from millprep.drawing.marks.neighbours import Groups, crossings, pairs
 from millprep.geometry.pose import Affine
+from millprep.model.finding import many
 from millprep.model.job.layers import CopperMode
 
 OUTLINES: frozenset[CopperMode] = frozenset({"nested outlines", "overlapping outlines"})
@@ -204,7 +205,7 @@ def _enclosed(loops: list[Loop], mode: Mode, ledger: Ledger) -> list[shapely.Pol
         ledger.stop(
             "copper-not-nested",
             f"the job reads this layer as nested outlines, but two of them overlap here "
-            f"({len(nesting.crossing)} pairs in all)",
+            f"({many(len(nesting.crossing), 'pair')} in all)",
             "read it as overlapping outlines, or draw them apart",
             source=loops[crossing.first].sources[0],
             at=crossing.at,
@@ -214,8 +215,9 @@ def _enclosed(loops: list[Loop], mode: Mode, ledger: Ledger) -> list[shapely.Pol
         ledger.stop(
             "copper-ambiguous",
             f"two closed lines overlap here, while others on the layer lie within each other: "
-            f"the inner ones may be gaps or copper ({len(nesting.crossing)} pairs overlap, "
-            f"{len(nesting.pairs)} nest)",
+            "the inner ones may be gaps or copper "
+            f"({many(len(nesting.crossing), 'pair overlaps', 'pairs overlap')}, "
+            f"{many(len(nesting.pairs), 'nests', 'nest')})",
             'say in layers.modes of the job: "nested outlines" or "overlapping outlines"; '
             + doubts.LOOK,
             source=loops[crossing.first].sources[0],

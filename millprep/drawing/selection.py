@@ -17,6 +17,7 @@ from millprep.drawing.marks.chain import TOLERANCE
 from millprep.drawing.marks.mark import SAME, Curve, Fill, Mark, Source, Stroke, Words, box_of
 from millprep.drawing.marks.neighbours import in_circles
 from millprep.geometry.path import FloatArray
+from millprep.model.finding import many
 from millprep.model.job.layers import Selection
 
 Key = Literal["colour", "line-type", "block", "shape", "edge"]
@@ -204,7 +205,8 @@ def refuse_empty(
         if taken or selection.name not in due:
             continue
         if met:
-            what = f"selections before {selection.name!r} have all {met} shapes that meet it"
+            taken_before = many(met, "shape that meets it", "shapes that meet it")
+            what = f"selections before {selection.name!r} have taken {taken_before}"
             ledger.stop("selection-empty", what, "put it before them, or correct a condition")
             continue
         seen = [mark for mark in marks if _on(selection.layer, mark.source)]
@@ -283,7 +285,7 @@ def _holds(selection: Selection, marks: Sequence[Mark]) -> str:
     types = Counter(
         spelt.setdefault(m.source.line_type.casefold(), m.source.line_type) for m in marks
     )
-    parts = [f"{len(marks)} shapes, {_counted(colours)}; line type {_counted(types)}"]
+    parts = [f"{many(len(marks), 'shape')}, {_counted(colours)}; line type {_counted(types)}"]
     if selection.block is not None:
         blocks = Counter(block for m in marks for block in m.source.blocks)
         parts.append(f"block {_counted(blocks)}" if blocks else "no blocks")

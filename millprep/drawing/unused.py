@@ -14,11 +14,10 @@ import shapely.prepared
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
 from millprep.drawing.marks.neighbours import TooMuchError
 from millprep.drawing.marks.stroke import Bore, Slot, bore_area
-from millprep.drawing.survey.candidates import many
 from millprep.drawing.survey.edges_and_holes import LARGEST_BORE, hole_reading
 from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.model.board import Board
-from millprep.model.finding import Finding
+from millprep.model.finding import Finding, many
 
 NEAR = 0.01
 """Lines this close to the board's edge draw it, and holes this close are one, mm."""

@@ -22,6 +22,7 @@ from millprep.job.starter_board import (
     quoted,
     sizes,
 )
+from millprep.model.finding import many
 from millprep.model.job.isolation import COMMON_DEPTH, LEAST_TIME
 from millprep.model.job.job import SPACING_WEB
 from millprep.model.job.layers import DrawnFrom
@@ -336,4 +337,4 @@ def _holes(starts: Sequence[Start]) -> list[str]:
     of_them = f", {len(slots)} of them slots" if slots else ""
     what = "The drawing has" if len(starts) == 1 else "The drawings have"
     what = what if any(start.roles.holes for start in starts) else "There could be"
-    return [f"# {what} {len(sizes)} holes, {span}{of_them}{_assumed(starts, 'the')}."]
+    return [f"# {what} {many(len(sizes), 'hole')}, {span}{of_them}{_assumed(starts, 'the')}."]

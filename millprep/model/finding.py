@@ -126,6 +126,11 @@ def _ground(finding: Finding) -> tuple[object, ...]:
     return finding.frame, finding.blank, finding.mill_pass
 
 
+def many(count: int, noun: str, plural: str | None = None) -> str:
+    """`1 tab`, `3 tabs`."""
+    return f"{count} {noun if count == 1 else plural or noun + 's'}"
+
+
 def stop(code: str, message: str, file: str | Path | None = None) -> Finding:
     """A finding that refuses the job, with the file at fault."""
     at_fault = None if file is None else str(file)

@@ -17,7 +17,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from millprep.model.blank import Placement, on_blank
-from millprep.model.finding import Finding
+from millprep.model.finding import Finding, many
 from millprep.model.job.setup import RegistrationPlan
 from millprep.model.machine import Machine
 from millprep.model.milling_pass import Join, RegistrationHole
@@ -128,8 +128,8 @@ def gouge_findings(
             "groove-gouges-neighbour",
             "note",
             (
-                f"At {len(gouges)} places a groove runs close to copper that another pass cuts, "
-                f"and may gouge it. The deepest: the path around piece {piece}, cut in pass "
+                f"At {many(len(gouges), 'place')} a groove runs close to copper that another pass "
+                f"cuts, and may gouge it. The deepest: the path around piece {piece}, cut in pass "
                 f"{cutting}, may go {worst.depth:.3f} mm into piece {other}, cut in pass {gouged}. "
                 "Nothing shorts. Where such a track is thin, use a smaller [isolation] gap or "
                 "leave more room in the drawing."
@@ -179,8 +179,8 @@ def _note(
         code="misalignment-assumed" if plan.assumed else "misalignment-predicted",
         severity="note",
         message=(
-            f"{len(figures)} joins on copper: expected misalignment {typical}{predicted} mm "
-            f"(99.7 % of blanks); the isolation tolerates {tolerance} mm. Based on {source}."
+            f"{many(len(figures), 'join')} on copper: expected misalignment {typical}{predicted} "
+            f"mm (99.7 % of blanks); the isolation tolerates {tolerance} mm. Based on {source}."
         ),
         blank=blank,
     )

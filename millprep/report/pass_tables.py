@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import shapely
 
+from millprep.model.finding import many
 from millprep.model.machine_time import RunningTime
 from millprep.model.milling_pass import Join, MillingPass
 from millprep.model.program import Program
@@ -251,10 +252,10 @@ def join_table(cut_set: CutSet, milling_pass: MillingPass) -> JoinTable | None:
     most = max(join.predicted or 0.0 for join in mine)
     least = min(join.tolerance_electrical or 0.0 for join in mine)
     shown = mine[:MOST_JOINS]
-    joins = "1 join" if len(mine) == 1 else f"{len(mine)} joins"
     words = (
-        f"On copper this pass has {joins}, {counts}. None is expected to be off by more than "
-        f"{number(most, 3)} mm on 99.7 % of blanks; each tolerates at least {number(least, 3)} mm."
+        f"On copper this pass has {many(len(mine), 'join')}, {counts}. None is expected to be off "
+        f"by more than {number(most, 3)} mm on 99.7 % of blanks; each tolerates at least "
+        f"{number(least, 3)} mm."
     )
     if len(mine) > MOST_JOINS:
         words += f" The {MOST_JOINS} weakest of them:"

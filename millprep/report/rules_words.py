@@ -8,10 +8,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from millprep.geometry.path import Point
+from millprep.model.finding import many
 from millprep.model.judged import BaseFit, BoardJudged, NetJudged, Spacing
 from millprep.model.program import Cutting
 from millprep.model.set_of_programs import CutSet
-from millprep.report.words import columns, many, number, plain
+from millprep.report.words import columns, number, plain
 
 MOST_PAIRS = 20
 """Pairs that are listed; the rest is counted."""

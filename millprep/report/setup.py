@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from millprep.model.blank import Blank, Box, Clamp, overhangs
+from millprep.model.finding import many
 from millprep.model.milling_pass import MillingPass
 from millprep.model.program import Program, Resumption
 from millprep.model.set_of_programs import CutSet
@@ -37,13 +38,11 @@ def need_words(cut_set: CutSet) -> str:
         things.append("a spoilboard")
     pins = {(each.blank, h.pin) for each in passes for h in each.registration if h.pin}
     if pins and under:
-        count = "1 pin" if len(pins) == 1 else f"{len(pins)} pins"
-        things.append(f"{count}, listed with the spoilboard")
+        things.append(f"{many(len(pins), 'pin')}, listed with the spoilboard")
     if cut_set.tape:
         things.append("double-sided tape")
     if cut_set.clamps:
-        clamps = len(cut_set.clamps)
-        things.append("1 clamp" if clamps == 1 else f"{clamps} clamps")
+        things.append(many(len(cut_set.clamps), "clamp"))
     if any(_overhang(cut_set, each, cut_set.blank(each.blank).laminate) for each in passes):
         things.append("supports as high as the spoilboard")
     if any(flat_check(cut_set, each) for each in passes):

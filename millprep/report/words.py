@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from millprep.model.by_hand import ByHand
 from millprep.model.cutter import Cutter, Drill, EndMill, Vee
+from millprep.model.finding import many
 from millprep.model.machine import Machine
 from millprep.model.machine_time import ACCELERATION, RunningTime, TimeFit
 
@@ -101,11 +102,6 @@ def cutter_words(cutter: Cutter) -> str:
     if isinstance(cutter, Drill):
         return f"drill, {number(cutter.diameter, 3)} mm"
     return cutter.kind
-
-
-def many(count: int, noun: str, plural: str | None = None) -> str:
-    """`1 tab`, `3 tabs`."""
-    return f"{count} {noun if count == 1 else plural or noun + 's'}"
 
 
 def columns(rows: Sequence[tuple[str, ...]]) -> list[str]:

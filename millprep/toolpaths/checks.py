@@ -15,7 +15,7 @@ from millprep.geometry.path import FloatArray
 from millprep.model.blank import Blank, Placement, on_blank, on_drawing
 from millprep.model.cut import Lap
 from millprep.model.cutter import Cutter, Vee
-from millprep.model.finding import MOST_PER_CODE, MOST_PLACES, Finding
+from millprep.model.finding import MOST_PER_CODE, MOST_PLACES, Finding, many
 from millprep.model.job.isolation import LEAST_TIME, CutterUse, IsolationPlan
 from millprep.model.job.nets import NetFacts
 from millprep.model.job.work import ClearingPlan
@@ -76,8 +76,7 @@ def depth_notes(plan: IsolationPlan, blank: Blank) -> tuple[Finding, ...]:
 
 
 def _laps(use: CutterUse, plan: IsolationPlan, copper: float) -> str:
-    count = len(LapSpacing.for_gap(use, plan, copper).distances)
-    return "1 lap" if count == 1 else f"{count} laps"
+    return many(len(LapSpacing.for_gap(use, plan, copper).distances), "lap")
 
 
 SMALL_STEP = 0.05
@@ -257,9 +256,10 @@ def check_cleared(
             "copper-not-cleared",
             "warn",
             (
-                f"{len(parts)} places ({sum(part.area for part in parts):.2f} mm² in all) are too "
-                f"narrow to clear: the finest cutter, {finest.name}, cuts "
-                f"{finest.width(plan.depth):.3f} mm. Add a finer one to [clearing] cutters."
+                f"No cutter clears {many(len(parts), 'place')} "
+                f"({sum(part.area for part in parts):.2f} mm² in all): too narrow, for the finest, "
+                f"{finest.name}, cuts {finest.width(plan.depth):.3f} mm. Add a finer one to "
+                "[clearing] cutters."
             ),
             (at.x, at.y),
         ),

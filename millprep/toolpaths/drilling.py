@@ -9,7 +9,7 @@ from millprep.model.blank import Blank, Placement, on_drawing
 from millprep.model.board import Hole
 from millprep.model.cut import Cut, HoleCut, Profile
 from millprep.model.cutter import Cutter, Drill, EndMill
-from millprep.model.finding import Finding
+from millprep.model.finding import Finding, many
 from millprep.model.job.setup import RegistrationPlan
 from millprep.model.job.work import DrillingPlan
 from millprep.model.milling_pass import RegistrationHole
@@ -160,8 +160,9 @@ def _wide_tolerance(
     if wrong:
         _, cut = max(wrong, key=lambda pair: pair[0])
         message += (
-            f": {len(wrong)} holes are off by more than {OTHER_SIZE:g} mm, the most a hole of "
-            f"{drawn[cut.placement or 0, cut.hole]:.2f} mm drilled {cut.diameter:.2f} mm"
+            f": {many(len(wrong), 'hole is', 'holes are')} off by more than {OTHER_SIZE:g} mm, the "
+            f"most a hole of {drawn[cut.placement or 0, cut.hole]:.2f} mm drilled "
+            f"{cut.diameter:.2f} mm"
         )
     yield Finding(
         code="drill-tolerance-wide",

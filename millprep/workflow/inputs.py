@@ -10,12 +10,11 @@ from millprep import cache, job
 from millprep.files.reading import MOST_TEXT, contents, hash_of
 from millprep.model.board import Board, LeftOut
 from millprep.model.dialect import PROMISED
-from millprep.model.finding import Finding, Refusal, usage
+from millprep.model.finding import Finding, Refusal, many, usage
 from millprep.model.job.board import BoardPlan
 from millprep.model.job.job import JobPlan
 from millprep.model.job.nets import NetFacts
 from millprep.model.job.work import feed_along_copper
-from millprep.report.words import many
 from millprep.workflow import nets
 from millprep.workflow.laying import Choice, Stored
 

@@ -18,11 +18,12 @@ from millprep.files.reading import contents
 from millprep.geometry.path import Point
 from millprep.geometry.pose import Pose
 from millprep.model.cut import Work
+from millprep.model.finding import many
 from millprep.model.machine import Machine
 from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.report.set_rows import ProgramRow, RoundCutterRow
-from millprep.report.words import WORK_WORDS, many
+from millprep.report.words import WORK_WORDS
 from millprep.verify import reader
 from millprep.verify.cutter_changes import split_by_cutter
 from millprep.verify.over_copper import over_flat_copper

@@ -77,7 +77,7 @@ def test_a_true_colour_of_the_layer_has_no_number(tmp_path: Path) -> None:
     layer.dxf.color, layer.dxf.true_color = 1, 0x102030
     sheet.pad(10, 10)
     (finding,) = sheet.refusal(picked(Selection("tracks", layer="foil", colour=1)))
-    assert "1 shapes, a colour of no number: 1" in finding.message
+    assert "1 shape, a colour of no number: 1" in finding.message
 
 
 def test_content_on_layer_0_is_shown_like_its_inserts_layer(tmp_path: Path) -> None:
@@ -144,7 +144,7 @@ def test_the_first_selection_has_a_shape(tmp_path: Path) -> None:
     every = Selection("tracks", layer="foil")
     assert places(sheet, two, every) == [pytest.approx(9)]
     (finding,) = sheet.refusal(picked(every, two))
-    assert "selections before 'lettering' have all 1 shapes" in finding.message
+    assert "selections before 'lettering' have taken 1 shape that meets it" in finding.message
 
 
 def test_what_is_selected_counts_no_longer_on_its_layer(tmp_path: Path) -> None:
@@ -330,7 +330,7 @@ def test_of_a_layer_of_texts_no_box_is_named(tmp_path: Path) -> None:
     roles = picked(Selection("tracks", layer="foil", region=(20, 0, 40, 20)))
     (finding,) = sheet.refusal(roles)
     assert finding.code == "selection-empty"
-    assert "1 shapes, colour 7: 1; line type Continuous: 1; correct" in finding.message
+    assert "1 shape, colour 7: 1; line type Continuous: 1; correct" in finding.message
 
 
 def test_what_cannot_be_read_counts_by_its_layer_where_its_place_is_not_known(

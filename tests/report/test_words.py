@@ -5,10 +5,11 @@ from dataclasses import replace
 import pytest
 
 from millprep.model.by_hand import ByHand
+from millprep.model.finding import many
 from millprep.model.judged import BaseFit
 from millprep.model.machine_time import RunningTime, TimeFit
 from millprep.report.rules_words import _pin_words
-from millprep.report.words import by_hand_words, duration, many, number, plain, running_words
+from millprep.report.words import by_hand_words, duration, number, plain, running_words
 from tests.helpers.workshop import MACHINE
 
 

@@ -225,7 +225,7 @@ def test_copper_that_no_cutter_could_clear_is_said(plan: IsolationPlan) -> None:
     (warning,) = check_cleared(left, HERE, clearing)
     assert (warning.code, warning.severity) == ("copper-not-cleared", "warn")
     assert warning.message.startswith(
-        "2 places (0.50 mm² in all) are too narrow to clear: the finest cutter, mill0.4, cuts "
+        "No cutter clears 2 places (0.50 mm² in all): too narrow, for the finest, mill0.4, cuts "
         "0.400 mm."
     )
     assert warning.at == pytest.approx((1.5, 1.15), abs=0.5)

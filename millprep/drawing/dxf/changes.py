@@ -9,6 +9,7 @@ from typing import Any
 
 from millprep.drawing.dxf.raw import MODEL, Raw, RawEntity
 from millprep.drawing.ledger import Ledger
+from millprep.model.finding import many
 from millprep.model.job.layers import LayerRoles
 
 KEPT = {
@@ -163,8 +164,8 @@ def settle(
                 )
             ledger.stop(
                 "repair-not-accepted",
-                f"mending the file makes {len(names)} changes of the kind {family!r} to what may "
-                f"be read, among them {shown}",
+                f"mending the file makes {many(len(names), 'change')} of the kind {family!r} to "
+                f"what may be read, among them {shown}",
                 f"{remedy}; or mend the drawing",
             )
             continue

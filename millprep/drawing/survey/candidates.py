@@ -20,7 +20,7 @@ from millprep.drawing.marks.stroke import Bore
 from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.geometry.path import Point
 from millprep.model.board import CopperPiece
-from millprep.model.finding import Finding
+from millprep.model.finding import Finding, many
 from millprep.model.job.layers import CopperMode, OutlinePen
 
 Role = Literal["copper", "outline", "holes"]
@@ -82,11 +82,6 @@ class Candidate:
             return self.role
         how = " and ".join(self.modes) if self.modes else "as drawn"
         return f"copper, {how}" + (", of a width that the job gives" if self.needs_width else "")
-
-
-def many(count: int, noun: str) -> str:
-    """`1 line`, `3 lines`."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def copper_readings(layer: LayerFacts) -> list[Candidate]:

@@ -13,10 +13,10 @@ from millprep.drawing.marks.chain import TOLERANCE, chain
 from millprep.drawing.marks.mark import Curve, Fill, Mark, Stroke
 from millprep.drawing.marks.stroke import Slot
 from millprep.drawing.outline import outline
-from millprep.drawing.survey.candidates import Candidate, first_of_each, many, sizes
+from millprep.drawing.survey.candidates import Candidate, first_of_each, sizes
 from millprep.drawing.survey.layer_facts import LayerFacts
 from millprep.geometry.path import Point
-from millprep.model.finding import Finding
+from millprep.model.finding import Finding, many
 from millprep.model.job.layers import OutlinePen
 
 LARGEST_BORE = 12.0

@@ -13,10 +13,10 @@ from millprep.drawing.marks.neighbours import crossings
 from millprep.drawing.survey.candidates import (
     Candidate,
     copper_readings,
-    many,
 )
 from millprep.drawing.survey.edges_and_holes import LARGEST_BORE, hole_reading, outline_reading
 from millprep.drawing.survey.layer_facts import LayerFacts, joined
+from millprep.model.finding import many
 from millprep.model.job.layers import CopperMode, LayerRoles
 
 SAME_SIZE = 0.01
