@@ -1,4 +1,8 @@
-"""The moves and figures of a set as digests; words, comments and line numbers do not count."""
+"""The moves and figures of a set as digests; words, comments and line numbers do not count.
+
+Of the copper as cut only number and area of its outlines count. Where their corners lie follows
+from the last bit of sines and crossings, which is not the same on every processor.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
+import shapely
 from ezdxf.entities.polyline import Polyline
 from ezdxf.filemanagement import readfile
 
@@ -25,9 +30,15 @@ def digest(lines: Iterable[str]) -> str:
     return whole.hexdigest()[:16]
 
 
-def set_digests(folder: Path) -> dict[str, str]:
+Digest = str | list[float]
+"""A short hash, or a number and an area that may be a little off."""
+Digests = dict[str, Digest]
+"""Of every part of a set."""
+
+
+def set_digests(folder: Path) -> Digests:
     """A digest of every program of a set, of its table, its copper, and of each report key."""
-    found = {
+    found: Digests = {
         file.relative_to(folder).as_posix(): digest(_words_of_program(file.read_text("ascii")))
         for file in sorted(folder.rglob("*.ngc"))
     }
@@ -35,7 +46,7 @@ def set_digests(folder: Path) -> dict[str, str]:
     if table.exists():
         found["toolpaths.csv"] = digest(_rows(table))
     for file in sorted(folder.glob("as-cut/*.dxf")):
-        found[file.relative_to(folder).as_posix()] = digest(_entities(file))
+        found[file.relative_to(folder).as_posix()] = _outlines(file)
     report = json.loads((folder / "report.json").read_text("utf-8"))
     for key, value in report.items():
         if key not in WORDS:
@@ -57,11 +68,13 @@ def _rows(table: Path) -> Iterator[str]:
             yield ",".join(value for key, value in row.items() if key != "line")
 
 
-def _entities(file: Path) -> Iterator[str]:
+def _outlines(file: Path) -> list[float]:
+    """How many outlines there are, and their area, mm²."""
+    areas = []
     for entity in readfile(file).modelspace():
         assert isinstance(entity, Polyline)
-        places = [f"{x:.6f} {y:.6f}" for x, y, *_ in entity.points()]
-        yield f"{entity.dxftype()} {places}"
+        areas.append(shapely.Polygon([(x, y) for x, y, *_ in entity.points()]).area)
+    return [len(areas), round(sum(areas), 2)]
 
 
 def _figures(value: Any, path: str = "") -> Iterator[str]:
