@@ -5,7 +5,8 @@ printed for every job, then how often each outcome was met. Exit code 1 when the
 disagreement: `verify` refuses what `prepare` wrote, a command ends with anything but 0 to 3, or
 both together take more than `SLOW` seconds of processor time. `--only 17` runs one job again and
 `--keep FOLDER` leaves jobs and sets there. With `--wide` each job has a few more keys drawn from
-all tables of the schema, and its set is refitted, levelled, resumed and compared as well.
+all tables of the schema, and its set is refitted, levelled, resumed and compared as well. With
+`--elsewhere` sets are prepared on another processor than they are verified on.
 """
 
 from __future__ import annotations
@@ -24,12 +25,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import pytest
 import shapely
 from numpy.random import Generator, default_rng
 
 from fixtures.valve_boards import valve_board
 from fixtures.wide_boards import wide_board, write_board
 from millprep.model.board import Board
+from tests.helpers.last_bit import other_processor
 from tests.random_changes import after
 from tests.random_keys import with_keys
 
@@ -304,14 +307,17 @@ def write(job: RandomJob, folder: Path) -> None:
     (folder / "job.toml").write_text(text_of(job.tables), "utf-8")
 
 
-def run(folder: Path, changes: Generator | None = None) -> Outcome:
+def run(
+    folder: Path, changes: Generator | None = None, elsewhere: Generator | None = None
+) -> Outcome:
     """Prepare and verify the job of a folder in a process of its own.
 
-    With `changes`, random ones are made to the set afterwards.
+    With `changes`, random ones are made to the set afterwards. With `elsewhere` it is prepared as
+    on another processor.
     """
     ways = multiprocessing.get_all_start_methods()
     context: Any = multiprocessing.get_context("fork" if "fork" in ways else "spawn")
-    child = context.Process(target=_commands, args=(folder, changes))
+    child = context.Process(target=_commands, args=(folder, changes, elsewhere))
     child.start()
     child.join(WAIT)
     if child.is_alive():
@@ -330,14 +336,16 @@ def run(folder: Path, changes: Generator | None = None) -> Outcome:
     return Outcome(row["prepare"], row["verify"], tuple(codes), row["seconds"], row["changes"])
 
 
-def _commands(folder: Path, changes: Generator | None) -> None:
+def _commands(folder: Path, changes: Generator | None, elsewhere: Generator | None) -> None:
     """Both commands, and the changes; what they print is left in the folder."""
     _limit()
     os.chdir(folder)
-    codes: dict[str, Any] = {
-        "prepare": _command("prepare", "prepare", "job.toml", "--out", "set", "--json")
-    }
-    codes["verify"] = None
+    codes: dict[str, Any] = {"verify": None}
+    with pytest.MonkeyPatch.context() as patch:
+        if elsewhere is not None:
+            patch.setenv("MILLPREP_CACHE", "off")
+            other_processor(patch, elsewhere)
+        codes["prepare"] = _command("prepare", "prepare", "job.toml", "--out", "set", "--json")
     if codes["prepare"] == 0:
         codes["verify"] = _command("verify", "verify", "set", "--job", "job.toml", "--json")
     times = os.times()
@@ -384,6 +392,7 @@ def run_all(
     *,
     small: bool = False,
     wide: bool = False,
+    elsewhere: bool = False,
 ) -> list[Outcome]:
     """Every job in turn, with a line for each."""
     found = []
@@ -396,7 +405,7 @@ def run_all(
             folder = Path(scratch) if keep is None else keep / str(number)
             folder.mkdir(parents=True, exist_ok=True)
             write(job, folder)
-            outcome = run(folder, more)
+            outcome = run(folder, more, default_rng([seed, number, 2]) if elsewhere else None)
         found.append(outcome)
         mark = "!" if outcome.disagrees else " "
         line = f"{mark}{number:4d} {outcome.seconds:6.1f} s  {job.words}: {outcome.words}"
@@ -423,9 +432,12 @@ def main() -> int:
     parser.add_argument("--only", type=int, nargs="*", help="numbers of jobs to run again")
     parser.add_argument("--keep", type=Path, help="folder that keeps jobs and sets")
     parser.add_argument("--wide", action="store_true", help="more keys, and changes afterwards")
+    parser.add_argument("--elsewhere", action="store_true", help="prepare on another processor")
     required = parser.parse_args()
     numbers = range(required.count) if required.only is None else required.only
-    outcomes = run_all(numbers, required.seed, required.keep, wide=required.wide)
+    outcomes = run_all(
+        numbers, required.seed, required.keep, wide=required.wide, elsewhere=required.elsewhere
+    )
     print(table(outcomes))  # noqa: T201
     return int(any(one.disagrees for one in outcomes))
 

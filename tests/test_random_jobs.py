@@ -25,6 +25,11 @@ def test_what_prepare_writes_verify_finds_good() -> None:
     assert sum(one.verified == 0 for one in outcomes) >= 10, table(outcomes)
 
 
+def test_a_set_is_proved_on_another_processor_than_it_was_made_on() -> None:
+    outcomes = run_all((0, 1), 1, small=True, elsewhere=True)
+    assert [(one.prepared, one.verified) for one in outcomes] == [(0, 0)] * 2, table(outcomes)
+
+
 def test_a_job_depends_on_its_seed_and_number_alone() -> None:
     one, same, other, next_one = draw(1, 7), draw(1, 7), draw(2, 7), draw(1, 8)
     assert text_of(one.tables) == text_of(same.tables)

@@ -140,7 +140,8 @@ def certificate_of(
                 hole.blank for hole in passes[place.moving].registration if hole.role == "locate"
             ]
             middle = np.mean(holes, axis=0) if holes else np.zeros(2)
-            levers.append(math.dist(place.at, middle.tolist()))
+            corners = shapely.get_coordinates(place.area)
+            levers.append(float(np.hypot(*(corners - middle).T).max()))
     if not limits:
         return None
 
@@ -152,7 +153,7 @@ def certificate_of(
     }  # fmt: skip
     tolerated = min(first("short").misalignment, first("open").misalignment)
     lever = max(levers)
-    # A turn shifts a join by its distance from the middle of the holes.
+    # a turn shifts every point of a place by its distance from the middle of the holes
     turn = math.degrees(2 * math.asin(min(tolerated / (2 * lever), 1.0))) if lever else 180.0
     return Certificate(
         first("short"),

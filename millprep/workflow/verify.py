@@ -20,6 +20,7 @@ from millprep.report import report_file
 from millprep.report.report_model import Report
 from millprep.toolpaths import least_time
 from millprep.verify import prove
+from millprep.verify.certificate import TOLERANCE
 from millprep.verify.like_job import check_like_job
 from millprep.workflow import nets
 from millprep.workflow.inputs import read_boards
@@ -281,11 +282,15 @@ def _unlike_certificate(report: Report, now: Certificate | None) -> list[Finding
             ("the gap is lost", row.gap, now.gap),
         )
     ]
-    figures.append(("turn of a pass", row.turn, now.turn))
+    # the last bit of a sine may decide in which square of that size a search ends
+    near = TOLERANCE + SAME
+    far = [(noun, old, new) for noun, old, new in figures if abs(old - new) > near]
+    share = near / max(now.least.misalignment, near)
+    if abs(row.turn - now.turn) > share * now.turn + SAME:
+        far.append(("turn of a pass", row.turn, now.turn))
     return [
         _differs(f"certified {noun} is {_figure(new)}, the report says {_figure(old)}")
-        for noun, old, new in figures
-        if abs(old - new) > SAME
+        for noun, old, new in far
     ]
 
 

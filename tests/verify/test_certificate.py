@@ -197,26 +197,24 @@ def test_the_certificate_is_the_least_that_any_join_stands() -> None:
 
 
 def test_a_turn_moves_a_join_by_its_distance_from_the_holes() -> None:
-    """Chord 2 r sin(t / 2) of a turn t at a distance r."""
-    left, right = cut([(5, 20.1), (30.4, 20.1)]), cut([(55, 20.1), (29.6, 20.1)])
+    """Chord 2 r sin(t / 2) of a turn t at the distance r of the farthest point of a join."""
+    joins, cuts, piece = rail(29.0, 31.0)
     holes = tuple(
-        RegistrationHole(f"r{x}", (x, 20.1), (x, 20.1), 3.0, "locate", 1, 2) for x in (8.0, 12.0)
+        RegistrationHole(f"r{x}", (x, 17.0), (x, 17.0), 3.0, "locate", 1, 2) for x in (8.0, 12.0)
     )
-    second = dataclasses.replace(SECOND, registration=holes)
     cuts = [
-        (read(HEAD + left + TAIL, file="a"), end_mill(W), PASS),
-        (read(HEAD + right + TAIL, file="b"), end_mill(W), second),
+        (trace, cutter, dataclasses.replace(each, registration=holes if each is SECOND else ()))
+        for trace, cutter, each in cuts
     ]
-    join = dataclasses.replace(JOIN, predicted=0.04)
-    found = whole_set([join], cuts, [RAIL])
+    joins = [dataclasses.replace(join, predicted=0.04) for join in joins]
+    found = whole_set(joins, cuts, [piece])
     assert found is not None
-    assert found.least.at == JOIN.at
-    assert 2 * 20.0 * math.sin(math.radians(found.turn) / 2) == pytest.approx(
-        found.least.misalignment, abs=1e-9
-    )
+    assert found.least.misalignment > 0.1
+    lever = found.least.misalignment / (2 * math.sin(math.radians(found.turn) / 2))
+    assert 21.0 < lever < 23.0, "from (10, 17) to the join at x = 31, and what is around it"
     assert found.required == pytest.approx(0.17)
     assert found.gap.misalignment == pytest.approx(1.5 * 0.04)
-    assert found.at_least == ("open", "gap")
+    assert found.at_least == ("gap",)
 
 
 def test_no_certificate_without_joins() -> None:
