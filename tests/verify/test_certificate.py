@@ -25,11 +25,13 @@ from millprep.verify.contact import Axes, Cuts
 from millprep.verify.reader import read
 from millprep.verify.separation import (
     RIM,
+    THICK,
     ContinuityTest,
     IntArray,
     IsolationTest,
     Mask,
     Surroundings,
+    deep_points,
 )
 from millprep.verify.sweep import Shapes, steps_of
 from tests.helpers.join_tolerance import JoinTolerance, certify, pass_grooves
@@ -215,6 +217,17 @@ def test_a_turn_moves_a_join_by_its_distance_from_the_holes() -> None:
     assert found.required == pytest.approx(0.17)
     assert found.gap.misalignment == pytest.approx(1.5 * 0.04)
     assert found.at_least == ("gap",)
+
+
+def test_marks_keep_off_the_edges_of_their_copper() -> None:
+    """A mark half a micrometre from a groove asks for squares as small."""
+    step = [(0, 0), (0.1, 0), (0.1, 0.5), (2, 0.5), (2, 0.501), (2.1, 0.501), (2.1, 1), (0, 1)]
+    areas = np.array([shapely.Polygon(step), shapely.box(0, 0, 2, 0.01)])
+    assert shapely.distance(shapely.point_on_surface(areas[0]), areas[0].boundary) < 0.001
+    off = shapely.distance(shapely.points(deep_points(areas)), shapely.boundary(areas))
+    assert off[0] >= THICK
+    # as far as there is room
+    assert off[1] == pytest.approx(0.005, abs=1e-3)
 
 
 def test_no_certificate_without_joins() -> None:
