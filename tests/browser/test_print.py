@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from millprep.report.sheet import sheet
 from tests.helpers.changed_set import running
-from tests.helpers.chromium import open_sheet
+from tests.helpers.chromium import USUAL_FONTS, has_usual_font, open_sheet
 from tests.helpers.invented_set import invented
 
 if TYPE_CHECKING:
@@ -27,6 +27,12 @@ SIZES = {"A4": (595, 842), "Letter": (612, 792)}
 BREAKS = ("Blank 1, pass 1 of", "Blank 1, pass 2 of", "Blank 2, pass 1 of")
 """How the pages of passes begin."""
 WIDE_FONT = ('Arial, "Liberation Sans", Helvetica, "wide made narrow"', '"wide made narrow"')
+
+
+@pytest.fixture(autouse=True)
+def _usual_font(started: Browser) -> None:
+    if not has_usual_font(started):
+        pytest.skip(f"none of {', '.join(USUAL_FONTS)}: type is as large as it is in one of them")
 
 
 def printed(

@@ -54,6 +54,31 @@ def browser() -> Iterator[Browser]:
             started.close()
 
 
+USUAL_FONTS = ("Arial", "Liberation Sans", "Helvetica")
+"""The plan is set in the first of these that there is."""
+HAS_FONT = """(name) => {
+  const on = document.createElement("canvas").getContext("2d");
+  const width = (font) => {
+    on.font = `100px ${font}`;
+    return on.measureText("millprep").width;
+  };
+  return width(`"${name}", monospace`) !== width("monospace");
+}"""
+
+
+def has_usual_font(started: Browser) -> bool:
+    """Whether there is a font that the plan is meant for; without one a wide one is made narrow.
+
+    With MILLPREP_REQUIRE_BROWSER set it must be there.
+    """
+    page = started.new_page()
+    found = any(page.evaluate(HAS_FONT, name) for name in USUAL_FONTS)
+    page.close()
+    if not found and os.environ.get("MILLPREP_REQUIRE_BROWSER"):
+        raise FileNotFoundError("MILLPREP_REQUIRE_BROWSER is set and there is no usual font")
+    return found
+
+
 @dataclass
 class Opened:
     """A sheet in the browser, and what it did beside showing itself.
