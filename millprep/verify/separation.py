@@ -46,7 +46,7 @@ CRUMB = 1e-6
 """Crumbs of copper on an edge of the sweep, mm², bear no mark."""
 ROUGH = 1 / math.cos(math.pi / 32)
 """A polygon of 32 corners holds a disc where it is larger by this factor. With 8 corners a sliver
-was left beside a groove, and its mark asked for 69 341 squares instead of 1 153."""
+was left next to a groove, and its mark required 69 341 squares instead of 1 153."""
 _SEGMENTS = 16
 Mask = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
