@@ -257,9 +257,9 @@ def check_cleared(
             "warn",
             (
                 f"No cutter clears {many(len(parts), 'place')} "
-                f"({sum(part.area for part in parts):.2f} mm² in all): too narrow, for the finest, "
-                f"{finest.name}, cuts {finest.width(plan.depth):.3f} mm. Add a finer one to "
-                "[clearing] cutters."
+                f"({sum(part.area for part in parts):.2f} mm² in all). The finest, {finest.name}, "
+                f"cuts {finest.width(plan.depth):.3f} mm wide. Add a finer one to [clearing] "
+                "cutters."
             ),
             (at.x, at.y),
         ),

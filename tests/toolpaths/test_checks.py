@@ -225,8 +225,7 @@ def test_copper_that_no_cutter_could_clear_is_said(plan: IsolationPlan) -> None:
     (warning,) = check_cleared(left, HERE, clearing)
     assert (warning.code, warning.severity) == ("copper-not-cleared", "warn")
     assert warning.message.startswith(
-        "No cutter clears 2 places (0.50 mm² in all): too narrow, for the finest, mill0.4, cuts "
-        "0.400 mm."
+        "No cutter clears 2 places (0.50 mm² in all). The finest, mill0.4, cuts 0.400 mm wide. "
     )
     assert warning.at == pytest.approx((1.5, 1.15), abs=0.5)
 
